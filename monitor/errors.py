@@ -1,0 +1,56 @@
+"""Every error bagwatt raises on purpose, by what the operator must do about it.
+
+BagwattError                  where, what, and what to do next
+├── SettingsError             the settings are wrong: mend the file, start again (exit 2)
+├── FolderError               a folder to replay lacks a file or a column (exit 2)
+├── StoreError                the store can't be opened or written
+│   ├── StoreTooNew           written by a newer bagwatt: upgrade the program
+│   └── StoreCorrupt          the file is damaged: it is moved aside
+├── SourceError               a source can't be reached: it is tried again with back-off
+└── ChannelError              a channel can't be used as it is set up
+"""
+
+from __future__ import annotations
+
+
+class BagwattError(Exception):
+    """An error told as where it happened, what is wrong and what to do next."""
+
+    def __init__(self, where: str, what: str, next_step: str = "") -> None:
+        self.where = where
+        self.what = what
+        self.next_step = next_step
+        super().__init__(f"{where}: {what}" + (f"; {next_step}" if next_step else ""))
+
+
+class SettingsError(BagwattError):
+    """The settings are wrong; `problems` holds one line for each fault found."""
+
+    def __init__(self, where: str, problems: tuple[str, ...]) -> None:
+        self.problems = problems
+        count = "1 problem" if len(problems) == 1 else f"{len(problems)} problems"
+        super().__init__(where, count, "mend them and run `bagwatt check`")
+
+
+class FolderError(BagwattError):
+    """A folder in the replay format lacks a file or a column."""
+
+
+class StoreError(BagwattError):
+    """The store can't be opened, read or written."""
+
+
+class StoreTooNew(StoreError):
+    """The store was written by a newer bagwatt than this one."""
+
+
+class StoreCorrupt(StoreError):
+    """The store's file is damaged."""
+
+
+class SourceError(BagwattError):
+    """A source of readings can't be reached."""
+
+
+class ChannelError(BagwattError):
+    """A channel can't be used as it is set up."""

@@ -1,0 +1,1 @@
+"""The judge: from flagged readings to conditions; pure, handed its time."""
