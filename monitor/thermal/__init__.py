@@ -1,0 +1,1 @@
+"""Thermal physics of a bag and its room: pure formulas, SI inside, each with its source."""
