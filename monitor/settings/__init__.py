@@ -1,0 +1,1 @@
+"""Settings: two YAML files, checked whole, told with line and column where they are wrong."""

@@ -1,0 +1,309 @@
+"""The settings as the program sees them; `monitor.yaml` and `strains.yaml` are their files.
+
+`Settings` is everything; `MonitorFile` is what stands in `monitor.yaml`.
+"""
+
+from __future__ import annotations
+
+import re
+from datetime import date
+from typing import Annotated, Literal, Self
+from zoneinfo import ZoneInfo
+
+from pydantic import Field, ValidationInfo, field_validator, model_validator
+
+from monitor.settings.model import Model, Name, Way, raise_faults
+from monitor.settings.schema_payload import FieldSettings, LineSettings, PayloadSettings
+from monitor.settings.schema_sources import (
+    MqttSettings,
+    OneWireSettings,
+    SerialSettings,
+    SourceSettings,
+    TlsSettings,
+    TopicSettings,
+)
+from monitor.settings.secrets import Secret
+from monitor.settings.strains import StrainBook
+from monitor.settings.units import (
+    ConfigPath,
+    DifferenceK,
+    DurationD,
+    DurationS,
+    FileContext,
+    Kind,
+    MinuteOfDay,
+    SlopeKPerH,
+    TemperatureC,
+    Whole,
+)
+from monitor.values import AlarmKind, Urgency
+
+__all__ = [
+    "FieldSettings",
+    "FrameSettings",
+    "LineSettings",
+    "MonitorFile",
+    "MqttSettings",
+    "OneWireSettings",
+    "PayloadSettings",
+    "ProbeSettings",
+    "QuietSettings",
+    "RecipientSettings",
+    "RoomSettings",
+    "Secret",
+    "SerialSettings",
+    "Settings",
+    "SourceSettings",
+    "StoreSettings",
+    "TlsSettings",
+    "TopicSettings",
+    "WatchSettings",
+]
+
+Degrees = Literal["C", "F"]
+
+
+def _known_zone(name: str) -> str:
+    try:
+        ZoneInfo(name)
+    except (KeyError, ValueError, OSError) as error:
+        text = "no such time zone; write it as in the IANA list, such as Europe/London"
+        raise ValueError(text) from error
+    return name
+
+
+class RoomSettings(Model):
+    """The incubation room."""
+
+    name: Name = Field(description="The room's name, as messages call it.")
+    folder: ConfigPath = Field(
+        description="Folder with bags.csv and probes.csv (walks.csv and book.csv if kept)."
+    )
+    timezone: Annotated[str, Kind("time zone")] = Field(
+        description="The room's time zone (IANA), such as Europe/London."
+    )
+    units: Degrees = Field(default="C", description="Degrees in messages and pages: C or F.")
+    band_low_c: TemperatureC = Field(
+        ge=-5, le=45, description="The room's air should not be colder than this."
+    )
+    band_high_c: TemperatureC = Field(
+        ge=-5, le=45, description="The room's air should not be warmer than this."
+    )
+    band_hold_s: DurationS = Field(
+        default=1800.0,
+        ge=0,
+        le=86400,
+        description="How long the air must be outside the band before an alarm.",
+    )
+    slope_limit_k_per_h: SlopeKPerH = Field(
+        default=0.8,
+        gt=0,
+        le=20,
+        description="A lasting slope of the whole room beyond this is an alarm at any level.",
+    )
+
+    @field_validator("timezone")
+    @classmethod
+    def _zone(cls, name: str) -> str:
+        return _known_zone(name)
+
+    @model_validator(mode="after")
+    def _check(self, info: ValidationInfo) -> Self:
+        faults: list[tuple[Way, str]] = []
+        if not self.band_low_c < self.band_high_c:
+            faults.append((("band_high",), "band_high must be above band_low"))
+        in_file = isinstance(info.context, FileContext) and info.context.outside
+        if in_file and not self.folder.is_dir():
+            faults.append((("folder",), f"there is no folder {self.folder}"))
+        raise_faults(faults)
+        return self
+
+
+class ProbeSettings(Model):
+    """What is known of one probe."""
+
+    offset_k: DifferenceK = Field(
+        default=0.0,
+        ge=-5,
+        le=5,
+        description="Added to every reading of the probe (from a comparison in one water bath).",
+    )
+    calibrated: date | None = Field(
+        default=None, description="When that comparison was made, such as 2026-02-11."
+    )
+
+
+class QuietSettings(Model):
+    """Hours in which only urgency `now` is sent."""
+
+    from_minute: MinuteOfDay = Field(ge=0, le=1439, description='Begin, such as "22:00".')
+    until_minute: MinuteOfDay = Field(ge=0, le=1439, description='End, such as "06:30".')
+
+    @model_validator(mode="after")
+    def _check(self) -> Self:
+        if self.from_minute == self.until_minute:
+            raise_faults(
+                [(("until",), "until must differ from from; leave quiet out for no quiet hours")]
+            )
+        return self
+
+
+class RecipientSettings(Model):
+    """A person who is told."""
+
+    name: Name = Field(description="Who it is.")
+    urls: tuple[Secret, ...] = Field(
+        min_length=1,
+        max_length=16,
+        description="Apprise URLs, each by reference, as they hold passwords.",
+    )
+    least_urgency: Urgency = Field(
+        default=Urgency.TODAY, description="Tell only what is at least this urgent."
+    )
+    kinds: tuple[AlarmKind, ...] = Field(
+        default=(), description="Tell only these kinds of alarm; left out, all."
+    )
+    quiet: QuietSettings | None = Field(
+        default=None, description="Quiet hours; urgency now breaks them."
+    )
+    units: Degrees | None = Field(
+        default=None, description="Degrees in this person's messages; left out, the room's."
+    )
+    morning_minute: MinuteOfDay = Field(
+        default=420,
+        ge=0,
+        le=1439,
+        description="When the morning message with all that is `later` goes out.",
+    )
+
+    @field_validator("urls")
+    @classmethod
+    def _urls(cls, urls: tuple[Secret, ...], info: ValidationInfo) -> tuple[Secret, ...]:
+        read = not isinstance(info.context, FileContext) or info.context.outside
+        raise_faults(
+            [
+                ((index,), "what it refers to is no URL: it should look like `scheme://…`")
+                for index, url in enumerate(urls)
+                if read and not re.match(r"[A-Za-z][A-Za-z0-9+.-]*://\S+$", url.reveal())
+            ]
+        )
+        return urls
+
+
+class StoreSettings(Model):
+    """The one file that holds everything."""
+
+    path: ConfigPath = Field(description="The SQLite file; made if it is missing.")
+    commit_every_s: DurationS = Field(
+        default=0.25,
+        ge=0.01,
+        le=60,
+        description="Readings are committed at least this often, and acknowledged only then.",
+    )
+    commit_count: Whole = Field(
+        default=100, ge=1, le=10_000, description="Or when this many are waiting."
+    )
+    retention_days: DurationD = Field(
+        default=30.0,
+        alias="retention",
+        ge=1,
+        le=3650,
+        description="Raw readings older than this may be thinned out.",
+    )
+
+
+class FrameSettings(Model):
+    """The step in which the judge works."""
+
+    length_s: DurationS = Field(
+        default=600.0, ge=60, le=3600, description="Length of a frame; a whole part of an hour."
+    )
+    grace_s: DurationS = Field(
+        default=20.0, ge=0, le=600, description="How long a closed frame waits for late readings."
+    )
+
+    @model_validator(mode="after")
+    def _check(self) -> Self:
+        faults: list[tuple[Way, str]] = []
+        if 3600 % self.length_s:
+            faults.append((("length",), "must divide an hour: 5, 10, 15, 20, 30 or 60 min"))
+        if self.grace_s >= self.length_s:
+            faults.append((("grace",), "must be shorter than the frame"))
+        raise_faults(faults)
+        return self
+
+
+class WatchSettings(Model):
+    """Limits of the daemon itself."""
+
+    queue_length: Whole = Field(
+        default=20_000,
+        ge=100,
+        le=1_000_000,
+        description="Messages that may wait between the sources and the store.",
+    )
+
+
+class MonitorFile(Model):
+    """`monitor.yaml`: the room, where readings come from and who is told."""
+
+    room: RoomSettings = Field(description="The incubation room.")
+    sources: tuple[SourceSettings, ...] = Field(
+        default=(), max_length=32, description="Where readings come from."
+    )
+    probes: dict[Name, ProbeSettings] = Field(
+        default_factory=dict, max_length=4096, description="Offsets of probes, by name."
+    )
+    recipients: tuple[RecipientSettings, ...] = Field(
+        default=(), max_length=64, description="Who is told."
+    )
+    channels: Literal["none"] | None = Field(
+        default=None, description="`none` says on purpose that nobody is told."
+    )
+    store: StoreSettings = Field(description="Where everything is kept.")
+    frames: FrameSettings = Field(
+        default_factory=FrameSettings, description="The step in which the judge works."
+    )
+    watch: WatchSettings = Field(
+        default_factory=WatchSettings, description="Limits of the daemon itself."
+    )
+
+    @field_validator("sources", "recipients")
+    @classmethod
+    def _unlike_names(
+        cls, parts: tuple[SourceSettings | RecipientSettings, ...]
+    ) -> tuple[SourceSettings | RecipientSettings, ...]:
+        faults: list[tuple[Way, str]] = []
+        names: set[str] = set()
+        for index, part in enumerate(parts):
+            if part.name in names:
+                faults.append(((index, "name"), f"{part.name} is the name of another one already"))
+            names.add(part.name)
+        raise_faults(faults)
+        return parts
+
+    @model_validator(mode="after")
+    def _check(self) -> Self:
+        if self.channels is None and not self.recipients:
+            text = "nobody would be told: name a recipient, or say `channels: none` on purpose"
+            raise_faults([(("recipients",), text)])
+        if self.channels == "none" and self.recipients:
+            raise_faults(
+                [(("channels",), "`none` contradicts the recipients; leave one of them out")]
+            )
+        return self
+
+    @property
+    def channels_none(self) -> bool:
+        """Whether the grower said on purpose that nobody is told."""
+        return self.channels == "none"
+
+
+class Settings(MonitorFile):
+    """Everything the program was told: `monitor.yaml` and the strains of `strains.yaml`.
+
+    `notes` are what is allowed but worth a second look.
+    """
+
+    strains: StrainBook = Field(default_factory=StrainBook, description="From strains.yaml.")
+    notes: tuple[str, ...] = Field(default=(), description="Worth a second look.")
