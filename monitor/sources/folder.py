@@ -1,0 +1,351 @@
+"""A folder in the replay format: bags, probes, readings, walks and the book, as CSV.
+
+RFC 4180, UTF-8, `.gz` allowed. A bad row is skipped, counted and named with its line; a
+missing file or column is one clear error. Times are ISO 8601; without an offset they are
+taken as UTC.
+"""
+
+from __future__ import annotations
+
+import csv
+import gzip
+import io
+import math
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field, replace
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, TextIO, TypeVar
+
+from monitor.errors import FolderError
+from monitor.sources.units import UnknownUnitError, to_si
+from monitor.values import Bag, BookEntry, Probe, Quantity, Reading
+
+if TYPE_CHECKING:
+    from _csv import Reader
+
+T = TypeVar("T")
+
+MAX_FIELD_CHARS = 4096
+KEPT_SKIPS = 1000
+
+BAG_COLUMNS = (
+    "bag", "batch", "strain", "spawn_lot", "inoculated", "mass_kg", "rack", "shelf", "slot", "probe",
+)  # fmt: skip
+PROBE_COLUMNS = ("probe", "place", "rack", "shelf")
+READING_COLUMNS = ("time", "probe", "quantity", "value", "unit")
+WALK_COLUMNS = ("time", "bag", "value", "unit")
+BOOK_COLUMNS = ("time", "bag", "event", "detail")
+NAMED_EXTRAS = ("session", "sequence", "load", "recipe", "bag_kind", "person")
+MASS_RANGE_KG = (0.02, 40.0)
+
+
+@dataclass(frozen=True, slots=True)
+class Skip:
+    """A row that was left out, and why."""
+
+    file: str
+    line: int
+    reason: str
+    detail: str
+
+
+@dataclass(slots=True)
+class Skips:
+    """Rows left out: all are counted by reason, the first thousand are kept whole."""
+
+    rows: list[Skip] = field(default_factory=list)
+    counts: dict[str, int] = field(default_factory=dict)
+
+    def add(self, file: str, line: int, reason: str, detail: str) -> None:
+        self.counts[reason] = self.counts.get(reason, 0) + 1
+        if len(self.rows) < KEPT_SKIPS:
+            self.rows.append(Skip(file, line, reason, detail[:120]))
+
+
+class RowError(ValueError):
+    """One row can't be used; `reason` is the short name it is counted under."""
+
+    def __init__(self, reason: str, detail: str) -> None:
+        self.reason = reason
+        super().__init__(detail)
+
+
+@dataclass(slots=True)
+class Folder:
+    """What a folder says of the room; readings are streamed by `iter_readings`."""
+
+    path: Path
+    bags: dict[str, Bag]
+    probes: dict[str, Probe]
+    walks: list[Reading]
+    book: list[BookEntry]
+    skips: Skips
+
+
+def parse_time_s(text: str) -> float:
+    """Seconds since 1970 of an ISO 8601 time; RowError where it is none."""
+    try:
+        moment = datetime.fromisoformat(text.strip())
+    except ValueError as error:
+        raise RowError("bad time", f"{text!r} is no ISO 8601 time") from error
+    if moment.tzinfo is None:
+        moment = moment.replace(tzinfo=UTC)
+    return moment.timestamp()
+
+
+def _number(text: str, name: str) -> float:
+    try:
+        value = float(text)
+    except ValueError as error:
+        raise RowError("not a number", f"{name} is {text!r}") from error
+    if not math.isfinite(value) or "_" in text:
+        raise RowError("not a number", f"{name} is {text!r}")
+    return value
+
+
+def _whole(text: str, name: str) -> int | None:
+    if not text.strip():
+        return None
+    try:
+        return int(text)
+    except ValueError as error:
+        raise RowError("not a whole number", f"{name} is {text!r}") from error
+
+
+def find_file(folder: Path, name: str) -> Path | None:
+    """`name` or `name.gz` in the folder, or None."""
+    for candidate in (folder / name, folder / f"{name}.gz"):
+        if candidate.is_file():
+            return candidate
+    return None
+
+
+def _open_text(path: Path) -> TextIO:
+    if path.suffix == ".gz":
+        return io.TextIOWrapper(gzip.open(path, "rb"), encoding="utf-8-sig", errors="replace", newline="")
+    return path.open(encoding="utf-8-sig", errors="replace", newline="")
+
+
+def iter_rows(
+    path: Path, columns: tuple[str, ...], skips: Skips
+) -> Iterator[tuple[int, dict[str, str]]]:
+    """Yield (line, row) of a CSV file that has at least `columns`.
+
+    Raises FolderError where a column is missing or the file is no text; rows with too few
+    fields are skipped.
+    """
+    with _open_text(path) as handle:
+        reader = csv.reader(handle)
+        try:
+            header = [name.strip() for name in next(reader, [])]
+            missing = [name for name in columns if name not in header]
+            if missing:
+                raise FolderError(
+                    f"{path}:1",
+                    f"column {', '.join(missing)} is missing",
+                    f"the first line must name {','.join(columns)}",
+                )
+            while (fields := _next_row(reader, path, skips)) is not None:
+                if not fields:
+                    continue
+                if len(fields) != len(header):
+                    skips.add(path.name, reader.line_num, "wrong number of fields", ",".join(fields))
+                    continue
+                yield reader.line_num, dict(zip(header, fields, strict=True))
+        except (OSError, EOFError) as error:
+            raise FolderError(str(path), f"can't be read: {error}", "copy the file anew") from error
+
+
+def _next_row(reader: Reader, path: Path, skips: Skips) -> list[str] | None:
+    """The next row; unreadable ones (NUL, a field over the limit) are skipped and counted."""
+    while True:
+        try:
+            fields = next(reader, None)
+        except csv.Error as error:
+            skips.add(path.name, reader.line_num, "not CSV", str(error))
+            continue
+        if fields and any(len(text) > MAX_FIELD_CHARS or "\0" in text for text in fields):
+            skips.add(path.name, reader.line_num, "not CSV", "a field is too long or has a NUL")
+            continue
+        return fields
+
+
+def _bag(row: dict[str, str]) -> Bag:
+    if not row["bag"].strip():
+        raise RowError("no bag code", "the bag column is empty")
+    mass_kg = _number(row["mass_kg"], "mass_kg")
+    if not MASS_RANGE_KG[0] <= mass_kg <= MASS_RANGE_KG[1]:
+        raise RowError("mass out of range", f"mass_kg is {mass_kg:g}, not {MASS_RANGE_KG[0]:g} to {MASS_RANGE_KG[1]:g}")
+    known = {*BAG_COLUMNS, *NAMED_EXTRAS}
+    return Bag(
+        bag=row["bag"].strip(),
+        batch=row["batch"].strip(),
+        strain=row["strain"].strip(),
+        spawn_lot=row["spawn_lot"].strip(),
+        inoculated_s=parse_time_s(row["inoculated"]),
+        mass_kg=mass_kg,
+        rack=row["rack"].strip(),
+        shelf=_whole(row["shelf"], "shelf"),
+        slot=_whole(row["slot"], "slot"),
+        probe=row["probe"].strip(),
+        session=row.get("session", "").strip(),
+        sequence=_whole(row.get("sequence", ""), "sequence"),
+        load=row.get("load", "").strip(),
+        recipe=row.get("recipe", "").strip(),
+        bag_kind=row.get("bag_kind", "").strip(),
+        person=row.get("person", "").strip(),
+        extra={name: text for name, text in row.items() if name not in known},
+    )
+
+
+def _probe(row: dict[str, str]) -> Probe:
+    place = row["place"].strip()
+    if not row["probe"].strip():
+        raise RowError("no probe name", "the probe column is empty")
+    if place != "air" and not (place.startswith("bag:") and place[4:]):
+        raise RowError("unknown place", f"place is {place!r}, not `air` or `bag:CODE`")
+    return Probe(
+        probe=row["probe"].strip(),
+        bag="" if place == "air" else place[4:],
+        rack=row["rack"].strip(),
+        shelf=_whole(row["shelf"], "shelf"),
+    )
+
+
+def _walk(row: dict[str, str]) -> Reading:
+    at_s = parse_time_s(row["time"])
+    raw = _number(row["value"], "value")
+    return Reading(
+        probe="",
+        quantity=Quantity.TEMPERATURE,
+        value=_si(raw, row["unit"], Quantity.TEMPERATURE),
+        measured_s=at_s,
+        received_s=at_s,
+        source="walk",
+        bag=row["bag"].strip(),
+        raw=raw,
+        raw_unit=row["unit"].strip(),
+    )
+
+
+def _entry(row: dict[str, str]) -> BookEntry:
+    return BookEntry(parse_time_s(row["time"]), row["bag"].strip(), row["event"].strip(), row["detail"].strip())
+
+
+def _si(raw: float, unit: str, quantity: Quantity) -> float:
+    try:
+        return to_si(raw, unit.strip(), quantity)
+    except UnknownUnitError as error:
+        raise RowError("unknown unit", f"unit is {unit!r} for {quantity}") from error
+
+
+def _collect(
+    path: Path | None, columns: tuple[str, ...], make: Callable[[dict[str, str]], T], skips: Skips
+) -> list[T]:
+    found: list[T] = []
+    if path is None:
+        return found
+    for line, row in iter_rows(path, columns, skips):
+        try:
+            found.append(make(row))
+        except RowError as error:
+            skips.add(path.name, line, error.reason, str(error))
+    return found
+
+
+def _needed(folder: Path, name: str) -> Path:
+    path = find_file(folder, name)
+    if path is None:
+        raise FolderError(str(folder), f"{name} is missing", "README.md, `Replay`, describes the folder")
+    return path
+
+
+def _unique(items: list[T], key: Callable[[T], str], file: str, skips: Skips) -> dict[str, T]:
+    unique: dict[str, T] = {}
+    for item in items:
+        if key(item) in unique:
+            skips.add(file, 0, "named twice", key(item))
+        else:
+            unique[key(item)] = item
+    return unique
+
+
+def read_folder(path: Path) -> Folder:
+    """Read bags, probes, walks and book of a folder.
+
+    Raises FolderError where the folder, `bags.csv`, `probes.csv`, or a column is missing.
+    """
+    if not path.is_dir():
+        raise FolderError(str(path), "there is no such folder", "name a folder with bags.csv in it")
+    skips = Skips()
+    bags = _unique(
+        _collect(_needed(path, "bags.csv"), BAG_COLUMNS, _bag, skips), lambda bag: bag.bag, "bags.csv", skips
+    )
+    probes = _unique(
+        _collect(_needed(path, "probes.csv"), PROBE_COLUMNS, _probe, skips),
+        lambda probe: probe.probe,
+        "probes.csv",
+        skips,
+    )
+    return Folder(
+        path=path,
+        bags=bags,
+        probes=_with_bag_probes(bags, probes),
+        walks=sorted(_collect(find_file(path, "walks.csv"), WALK_COLUMNS, _walk, skips), key=lambda r: r.received_s),
+        book=sorted(_collect(find_file(path, "book.csv"), BOOK_COLUMNS, _entry, skips), key=lambda e: e.at_s),
+        skips=skips,
+    )
+
+
+def _with_bag_probes(bags: dict[str, Bag], probes: dict[str, Probe]) -> dict[str, Probe]:
+    """Add the probes that only the bags' own column names, and where a bag's probe hangs."""
+    joined = dict(probes)
+    for bag in bags.values():
+        if bag.probe and bag.probe not in joined:
+            joined[bag.probe] = Probe(bag.probe, bag.bag, bag.rack, bag.shelf)
+    return joined
+
+
+def iter_readings(folder: Folder) -> Iterator[Reading]:
+    """Stream `readings.csv` in arrival order, which is the file's.
+
+    An optional column `received` gives the arrival. Without it a row arrived when it was
+    measured; a row older than one before it came late, and one far newer than the row after
+    it carries a wrong time: neither moves the arrival of the others.
+    """
+    path = _needed(folder.path, "readings.csv")
+    arrived_s = -math.inf
+    held: Reading | None = None
+    for line, row in iter_rows(path, READING_COLUMNS, folder.skips):
+        try:
+            following = _reading(row)
+        except RowError as error:
+            folder.skips.add(path.name, line, error.reason, str(error))
+            continue
+        if held is not None:
+            arrived_s = max(arrived_s, min(held.received_s, following.received_s))
+            yield replace(held, received_s=arrived_s)
+        held = following
+    if held is not None:
+        yield replace(held, received_s=max(arrived_s, held.received_s))
+
+
+def _reading(row: dict[str, str]) -> Reading:
+    measured_s = parse_time_s(row["time"])
+    received = row.get("received", "")
+    try:
+        quantity = Quantity(row["quantity"])
+    except ValueError as error:
+        raise RowError("unknown quantity", f"quantity is {row['quantity']!r}") from error
+    raw = _number(row["value"], "value")
+    return Reading(
+        probe=row["probe"],
+        quantity=quantity,
+        value=_si(raw, row["unit"], quantity),
+        measured_s=measured_s,
+        received_s=parse_time_s(received) if received else measured_s,
+        source="folder",
+        raw=raw,
+        raw_unit=row["unit"],
+    )
