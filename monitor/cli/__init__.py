@@ -1,0 +1,76 @@
+"""The `bagwatt` command: one file per word; the only place that prints or exits."""
+
+from __future__ import annotations
+
+import argparse
+import importlib
+import sys
+from collections.abc import Sequence
+
+from monitor import __version__
+from monitor.cli.exits import EXIT_CODES, Exit
+from monitor.cli.terminal import say_error
+from monitor.errors import BagwattError, FolderError, SettingsError
+
+#: Every command with the one line that `--help` shows of it; its module bears its name.
+COMMANDS = {
+    "watch": "the daemon: read the sources, judge the bags, tell the growers",
+    "check": "try settings, sources, store and channels once and say what is wrong",
+    "replay": "put a folder of readings on the same road and write what it would have said",
+    "alarms": "list alarms; acknowledge, shelve or take them out of service",
+}
+
+ABOUT = """\
+bagwatt watches inoculated bags through the spawn run and says which one to look at:
+the bag warmer or colder than its cohort, the core near its limit, the heater that sticks,
+the probe that fell off.
+
+A warm bag is not a diagnosis: it says go and look, and why.
+"""
+
+
+def build_parser() -> argparse.ArgumentParser:
+    """The whole command line; each command's module adds its own words."""
+    codes = "\n".join(f"  {code.value}  {text}" for code, text in EXIT_CODES.items())
+    parser = argparse.ArgumentParser(
+        prog="bagwatt",
+        description=ABOUT,
+        epilog=f"exit codes:\n{codes}\n\n`bagwatt COMMAND --help` explains each command.",
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    parser.add_argument("--version", action="version", version=f"bagwatt {__version__}")
+    words = parser.add_subparsers(dest="command", metavar="COMMAND", required=True)
+    for name, line in COMMANDS.items():
+        module = importlib.import_module(f"monitor.cli.{name}")
+        command = words.add_parser(
+            name,
+            help=line,
+            description=module.__doc__,
+            formatter_class=argparse.RawDescriptionHelpFormatter,
+        )
+        module.add_arguments(command)
+        command.set_defaults(run=module.run)
+    return parser
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run one command and return its exit code."""
+    parsed = build_parser().parse_args(arguments)
+    try:
+        code: Exit = parsed.run(parsed)
+    except SettingsError as error:
+        say_error("\n".join(error.problems))
+        say_error(str(error))
+        return Exit.UNUSABLE
+    except FolderError as error:
+        say_error(str(error))
+        return Exit.UNUSABLE
+    except BagwattError as error:
+        say_error(str(error))
+        return Exit.FAILED
+    except KeyboardInterrupt:
+        return Exit.INTERRUPTED
+    except BrokenPipeError:
+        sys.stderr.close()
+        return Exit.DONE
+    return code
