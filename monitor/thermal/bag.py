@@ -6,9 +6,9 @@ import math
 from dataclasses import dataclass
 from functools import lru_cache
 
-from monitor.thermal.conduction import bag_rise
+from monitor.thermal.conduction import bag_rise, core_per_side
 from monitor.thermal.film import Films, Standing, bag_films
-from monitor.thermal.substrate import SUBSTRATES, Cylinder, bag_shape, mixture_cp
+from monitor.thermal.substrate import SUBSTRATES, Cylinder, Substrate, bag_shape, mixture_cp
 
 #: Warmth at which the natural convection is taken [K]; from 0.5 to 3 K the loss moves by 8 %.
 TYPICAL_EXCESS_K = 1.5
@@ -97,8 +97,7 @@ def describe_bag(
     standing = Standing(open_view=open_view, floor_contact=floor_contact)
     films = bag_films(shape, standing, excess_k, TYPICAL_AIR_C)
     rise = bag_rise(shape, 1.0, substrate.conductivity_w_per_m_k, films)
-    ratio = rise.core_k / rise.side_k
-    low, high = _ratio_range(shape, films, kind, ratio)
+    ratio, low, high = _ratio_range(shape, films, substrate)
     loss = shape.volume_m3 / rise.side_k
     capacity = mass_kg * mixture_cp(substrate.water_share)
     spread = math.exp(Z80 * FILM_SPREAD)
@@ -119,20 +118,19 @@ def describe_bag(
     )
 
 
-def _ratio_range(shape: Cylinder, films: Films, kind: str, ratio: float) -> tuple[float, float]:
-    """80 % range of core over surface: conductivity and film, apart, added in quadrature."""
-    substrate = SUBSTRATES[kind]
-
-    def at(conductivity: float, film_scale: float) -> float:
-        scaled = Films(films.side_w_per_m2_k * film_scale, films.end_w_per_m2_k * film_scale)
-        rise = bag_rise(shape, 1.0, conductivity, scaled)
-        return math.log(rise.core_k / rise.side_k / ratio)
-
+def _ratio_range(shape: Cylinder, films: Films, substrate: Substrate) -> tuple[float, float, float]:
+    """Core over surface with its 80 % range: conductivity and film, added in quadrature."""
+    scale = math.exp(Z80 * FILM_SPREAD)
+    windy = Films(films.side_w_per_m2_k * scale, films.end_w_per_m2_k * scale)
     k = substrate.conductivity_w_per_m_k
-    film = at(k, math.exp(Z80 * FILM_SPREAD))
-    down = math.hypot(at(substrate.conductivity_high_w_per_m_k, 1.0), film)
-    up = math.hypot(at(substrate.conductivity_low_w_per_m_k, 1.0), film)
-    return ratio * math.exp(-down), ratio * math.exp(up)
+    ratio, film, dense, loose = core_per_side(
+        shape,
+        (k, k, substrate.conductivity_high_w_per_m_k, substrate.conductivity_low_w_per_m_k),
+        (films, windy, films, films),
+    ).tolist()
+    down = math.hypot(math.log(dense / ratio), math.log(film / ratio))
+    up = math.hypot(math.log(loose / ratio), math.log(film / ratio))
+    return ratio, ratio * math.exp(-down), ratio * math.exp(up)
 
 
 @dataclass(frozen=True, slots=True)

@@ -35,8 +35,8 @@ def air_properties(temp_c: float, pressure_pa: float = STANDARD_PA) -> AirProper
     if not -60 <= temp_c <= 400 or pressure_pa <= 0:
         raise ValueError(f"no air properties at {temp_c:g} °C, {pressure_pa:g} Pa")
     kelvin = temp_c + KELVIN
-    dynamic = 1.458e-6 * kelvin**1.5 / (kelvin + 110.4)
-    k = 2.64638e-3 * kelvin**1.5 / (kelvin + 245.4 * math.pow(10.0, -12.0 / kelvin))
+    dynamic = 1.458e-6 * math.pow(kelvin, 1.5) / (kelvin + 110.4)
+    k = 2.64638e-3 * math.pow(kelvin, 1.5) / (kelvin + 245.4 * math.pow(10.0, -12.0 / kelvin))
     density = pressure_pa / (287.05 * kelvin)
     viscosity = dynamic / density
     diffusivity = k / (density * 1006.0)
@@ -56,7 +56,7 @@ def rayleigh(surface_c: float, air_c: float, length_m: float, air: AirProperties
 def _churchill_chu(ra: float, pr: float, at_rest: float, prandtl_scale: float) -> float:
     if ra < 0 or pr <= 0:
         raise ValueError("Churchill-Chu needs a Rayleigh number of 0 or more, Prandtl above 0")
-    damping = (1.0 + (prandtl_scale / pr) ** (9.0 / 16.0)) ** (8.0 / 27.0)
+    damping = math.pow(1.0 + math.pow(prandtl_scale / pr, 9.0 / 16.0), 8.0 / 27.0)
     root = at_rest + 0.387 * math.pow(ra, 1.0 / 6.0) / damping
     return root * root
 
@@ -81,7 +81,8 @@ def nusselt_plate_laminar(ra: float, pr: float) -> float:
     """
     if ra < 0 or pr <= 0:
         raise ValueError("Churchill-Chu needs a Rayleigh number of 0 or more, Prandtl above 0")
-    return 0.68 + 0.670 * math.pow(ra, 0.25) / (1.0 + (0.492 / pr) ** (9.0 / 16.0)) ** (4.0 / 9.0)
+    damping = math.pow(1.0 + math.pow(0.492 / pr, 9.0 / 16.0), 4.0 / 9.0)
+    return 0.68 + 0.670 * math.pow(ra, 0.25) / damping
 
 
 def nusselt_horizontal_cylinder(ra: float, pr: float) -> float:
