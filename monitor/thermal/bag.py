@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 from monitor.thermal.conduction import bag_rise, core_per_side
@@ -71,7 +71,7 @@ class BagThermal:
 def describe_bag(
     mass_kg: float,
     kind: str = "sawdust",
-    open_view: float = 0.75,
+    open_view: float = 1.0,
     floor_contact: float = 0.0,
     excess_k: float = TYPICAL_EXCESS_K,
 ) -> BagThermal:
@@ -79,7 +79,8 @@ def describe_bag(
 
     mass_kg        fresh mass, 0.05 to 50
     kind           a key of `substrate.SUBSTRATES`; `substrate.substrate_in` reads free text
-    open_view      share of its side that sees no equally warm neighbour, 0 to 1
+    open_view      share of its side that sees no equally warm neighbour, 0 to 1; the default
+                   lets a fan's stirring make up for what the neighbours of a row hide
     floor_contact  share of its base that loses nothing, 0 to 1
     excess_k       warmth at which natural convection is taken
 
@@ -131,6 +132,34 @@ def _ratio_range(shape: Cylinder, films: Films, substrate: Substrate) -> tuple[f
     down = math.hypot(math.log(dense / ratio), math.log(film / ratio))
     up = math.hypot(math.log(loose / ratio), math.log(film / ratio))
     return ratio, ratio * math.exp(-down), ratio * math.exp(up)
+
+
+def with_lag(bag: BagThermal, lag_s: float) -> BagThermal:
+    """The bag as its own lag shows it: a learned lag tells the loss, as heat capacity / lag.
+
+    lag_s     first-order lag of its surface behind local air, found from how it follows the
+              room (thermostat, night set-back) [s], within a third to three times the described
+    Returns   loss, its range, the core's lag and its ratio, with the films scaled to match
+    Check     the bag's own lag gives the bag back
+    Raises    ValueError for a lag outside that range: it then says more of the probe
+    """
+    factor = bag.lag_s / lag_s if lag_s > 0 else 0.0
+    if not 1 / 3 <= factor <= 3:
+        raise ValueError(f"a lag of {lag_s:g} s is no bag's whose shape says {bag.lag_s:.0f} s")
+    films = Films(bag.films.side_w_per_m2_k * factor, bag.films.end_w_per_m2_k * factor)
+    ratio, low, high = _ratio_range(bag.shape, films, SUBSTRATES[bag.kind])
+    return replace(
+        bag,
+        films=films,
+        loss_w_per_k=bag.loss_w_per_k * factor,
+        loss_low_w_per_k=bag.loss_low_w_per_k * factor,
+        loss_high_w_per_k=bag.loss_high_w_per_k * factor,
+        lag_s=lag_s,
+        core_lag_s=lag_s * ratio,
+        core_per_surface=ratio,
+        core_per_surface_low=low,
+        core_per_surface_high=high,
+    )
 
 
 @dataclass(frozen=True, slots=True)

@@ -147,11 +147,11 @@ class Standing:
     """How a bag stands.
 
     `open_view` share of its side's view that is not an equally warm neighbour, 0 to 1: those
-    give back what they take. 0.75 is a row with hand-wide gaps (see `open_view_in_row`).
+    give back what they take. A row with hand-wide gaps is 0.75 (see `open_view_in_row`).
     `floor_contact` share of its base that loses nothing to a warm or solid shelf, 0 to 1.
     """
 
-    open_view: float = 0.75
+    open_view: float = 1.0
     floor_contact: float = 0.0
     emissivity: float = 0.95
     pressure_pa: float = STANDARD_PA
