@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 
-from monitor.thermal.growth import (
+from monitor.thermal.gas import (
     CO2_KG_PER_MOL,
     OXYCALORIC_J_PER_MOL,
     co2_kg_per_s_from_heat,
