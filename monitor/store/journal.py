@@ -1,0 +1,171 @@
+"""What people and the clock did, in order, and the log of everything in order of arrival.
+
+Rebuilding a run means reading this log: readings, commands, book entries, versions of bags and
+probes, re-stamps, and the closing of frames, exactly as they came.
+"""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from collections.abc import Iterable, Iterator
+from dataclasses import asdict
+
+from monitor.store import readings
+from monitor.store.codec import from_text, to_text
+from monitor.store.records import BookChange, FrameClose, LogItem, LogKind, Restamp
+from monitor.values import AlarmCommand, Bag, BookEntry, Probe
+
+_BAG, _PROBE = "bag", "probe"
+_GONE = "null"
+
+
+def add_command(connection: sqlite3.Connection, command: AlarmCommand) -> int:
+    """Write down what a person asks of an alarm; returns its place in the journal."""
+    return _append(connection, command.at_s, LogKind.COMMAND, command.alarm_id, to_text(command))
+
+
+def add_entry(connection: sqlite3.Connection, entry: BookEntry) -> int | None:
+    """Write down a book entry; None when the very same entry is there already."""
+    text = to_text(entry)
+    there = connection.execute(
+        "SELECT 1 FROM journal WHERE kind = ? AND name = ? AND body = ?",
+        (LogKind.ENTRY, readings.clean_text(entry.bag), text),
+    ).fetchone()
+    return None if there else _append(connection, entry.at_s, LogKind.ENTRY, entry.bag, text)
+
+
+def add_restamp(connection: sqlite3.Connection, at_s: float, step: Restamp) -> int:
+    """Write down that the clock stepped."""
+    return _append(connection, at_s, LogKind.RESTAMP, step.boot_id, json.dumps(asdict(step)))
+
+
+def add_book(
+    connection: sqlite3.Connection, at_s: float, bags: Iterable[Bag], probes: Iterable[Probe]
+) -> list[LogItem]:
+    """Add a version of each bag and probe that changed since the last, or left the book."""
+    wanted = {(_BAG, bag.bag): to_text(bag) for bag in bags}
+    wanted |= {(_PROBE, probe.probe): to_text(probe) for probe in probes}
+    known = _versions(connection)
+    changed = {key: text for key, text in wanted.items() if known.get(key) != text}
+    changed |= {key: _GONE for key, text in known.items() if key not in wanted and text != _GONE}
+    items = []
+    for (kind, name), text in changed.items():
+        number = _append(connection, at_s, kind, name, text)
+        items.append(_item(number, kind, name, text))
+    return items
+
+
+def book(connection: sqlite3.Connection) -> tuple[dict[str, Bag], dict[str, Probe]]:
+    """The bags and probes as they stand."""
+    bags, probes = {}, {}
+    for (kind, name), text in _versions(connection).items():
+        if text != _GONE and kind == _BAG:
+            bags[name] = from_text(Bag, text)
+        elif text != _GONE:
+            probes[name] = from_text(Probe, text)
+    return bags, probes
+
+
+def after(connection: sqlite3.Connection, last_id: int) -> list[LogItem]:
+    """What was written since, perhaps by another process."""
+    rows = connection.execute(
+        "SELECT id, kind, name, body FROM journal WHERE id > ? ORDER BY id", (last_id,)
+    ).fetchall()
+    return [_item(*row) for row in rows]
+
+
+def iter_log(
+    connection: sqlite3.Connection, after_frame_end_s: float | None = None
+) -> Iterator[LogItem]:
+    """The log from its start, or from after the close of a frame, to its end.
+
+    Within a frame a journal row comes after the readings that were there when it was written.
+    Raises KeyError when that frame was never closed.
+    """
+    place, start = FrameClose(0.0, 0.0, 0, 0), 0
+    if after_frame_end_s is not None:
+        start, place = _frame(connection, after_frame_end_s)
+    for number, close in _frames_after(connection, start):
+        yield from _merged(connection, place, close)
+        yield LogItem(LogKind.FRAME, number, close)
+        place = close
+    newest = connection.execute("SELECT COALESCE(MAX(id), 0) FROM journal").fetchone()[0]
+    end = FrameClose(0.0, 0.0, readings.last_id(connection), newest)
+    yield from _merged(connection, place, end)
+
+
+def _merged(
+    connection: sqlite3.Connection, start: FrameClose, end: FrameClose
+) -> Iterator[LogItem]:
+    rows = connection.execute(
+        "SELECT after_reading_id, id, kind, name, body FROM journal"
+        " WHERE id > ? AND id <= ? ORDER BY id",
+        (start.last_command_id, end.last_command_id),
+    ).fetchall()
+    waiting = iter(rows)
+    row = next(waiting, None)
+    arrived = readings.between(
+        connection, start.last_reading_id, end.last_reading_id, readings.AS_ARRIVED
+    )
+    for number, reading in arrived:
+        while row is not None and row[0] < number:
+            yield _item(*row[1:])
+            row = next(waiting, None)
+        yield LogItem(LogKind.READING, number, reading)
+    while row is not None:
+        yield _item(*row[1:])
+        row = next(waiting, None)
+
+
+def _frame(connection: sqlite3.Connection, end_s: float) -> tuple[int, FrameClose]:
+    row = connection.execute(
+        "SELECT id, end_s, closed_s, last_reading_id, last_command_id FROM frames WHERE end_s = ?",
+        (end_s,),
+    ).fetchone()
+    if row is None:
+        raise KeyError(f"no frame was closed at {end_s}")
+    return row[0], FrameClose(*row[1:])
+
+
+def _frames_after(connection: sqlite3.Connection, number: int) -> Iterator[tuple[int, FrameClose]]:
+    while True:
+        row = connection.execute(
+            "SELECT id, end_s, closed_s, last_reading_id, last_command_id FROM frames"
+            " WHERE id > ? ORDER BY id LIMIT 1",
+            (number,),
+        ).fetchone()
+        if row is None:
+            return
+        number = row[0]
+        yield number, FrameClose(*row[1:])
+
+
+def _append(connection: sqlite3.Connection, at_s: float, kind: str, name: str, body: str) -> int:
+    cursor = connection.execute(
+        "INSERT INTO journal (at_s, kind, name, after_reading_id, body) VALUES (?, ?, ?, ?, ?)",
+        (at_s, kind, readings.clean_text(name), readings.last_id(connection), body),
+    )
+    return cursor.lastrowid or 0
+
+
+def _versions(connection: sqlite3.Connection) -> dict[tuple[str, str], str]:
+    rows = connection.execute(
+        "SELECT kind, name, body FROM journal WHERE id IN"
+        " (SELECT MAX(id) FROM journal WHERE kind IN (?, ?) GROUP BY kind, name)",
+        (_BAG, _PROBE),
+    ).fetchall()
+    return {(kind, name): body for kind, name, body in rows}
+
+
+def _item(number: int, kind: str, name: str, body: str) -> LogItem:
+    match kind:
+        case LogKind.COMMAND:
+            return LogItem(LogKind.COMMAND, number, from_text(AlarmCommand, body))
+        case LogKind.ENTRY:
+            return LogItem(LogKind.ENTRY, number, from_text(BookEntry, body))
+        case LogKind.RESTAMP:
+            return LogItem(LogKind.RESTAMP, number, Restamp(**json.loads(body)))
+    noun: type[Bag] | type[Probe] = Probe if kind == _PROBE else Bag
+    now = None if body == _GONE else from_text(noun, body)
+    return LogItem(LogKind.BOOK, number, BookChange(name, now, kind == _PROBE))

@@ -1,0 +1,184 @@
+"""Everything that can be asked of the store; each question is one short read transaction."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from types import TracebackType
+from typing import Self
+
+from monitor.store import alarms, database, deliveries, frames, journal, readings
+from monitor.store.database import translated
+from monitor.store.frames import BagEstimate
+from monitor.store.records import (
+    Checkpoint,
+    Counts,
+    FrameClose,
+    LogItem,
+    Note,
+    OutboxRow,
+    Quarantined,
+    Restamp,
+    StandingAlarm,
+)
+from monitor.values import AlarmEvent, Bag, Flag, Probe, Reading
+
+
+class Reader:
+    """A store opened for questions. Use it in the thread that opened it."""
+
+    def __init__(self, path: Path, connection: sqlite3.Connection) -> None:
+        self.path = path
+        self._connection = connection
+
+    @classmethod
+    def open_reader(cls, path: Path) -> Reader:
+        """Open an existing store read-only; raises StoreError where there is none."""
+        return Reader(path, database.open_for_reading(path))
+
+    def close(self) -> None:
+        with translated(self.path):
+            self._connection.close()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.close()
+
+    def iter_log(self, after_frame_end_s: float | None = None) -> Iterator[LogItem]:
+        """Readings, commands, entries, changes of the book, re-stamps and closes as they came.
+
+        From the start, or from after the close of a frame. Readings carry the measured time
+        as first stamped. KeyError when that frame was never closed.
+        """
+        with translated(self.path):
+            yield from journal.iter_log(self._connection, after_frame_end_s)
+
+    def journal_after(self, last_id: int) -> list[LogItem]:
+        """Commands, entries and changes of the book since, perhaps by another process."""
+        with translated(self.path):
+            return journal.after(self._connection, last_id)
+
+    def readings_after(self, after_id: int, last_id: int) -> Iterator[tuple[int, Reading]]:
+        """(id, reading) with after_id < id <= last_id, times re-stamped where they were."""
+        with translated(self.path):
+            yield from readings.between(self._connection, after_id, last_id)
+
+    def restamped(self, step: Restamp) -> Iterator[tuple[int, Reading]]:
+        """(id, reading) of all that a re-stamp moved, with their new times."""
+        with translated(self.path):
+            yield from readings.restamped(self._connection, step)
+
+    def last_reading_id(self) -> int:
+        with translated(self.path):
+            return readings.last_id(self._connection)
+
+    def flags_of(self, reading_id: int) -> tuple[Flag, ...]:
+        """The doubts written beside a reading, in the order of `Flag`."""
+        with translated(self.path):
+            rows = self._connection.execute(
+                "SELECT flag FROM flags WHERE reading_id = ?", (reading_id,)
+            ).fetchall()
+        found = {row[0] for row in rows}
+        return tuple(flag for flag in Flag if flag in found)
+
+    def book(self) -> tuple[dict[str, Bag], dict[str, Probe]]:
+        """Bags and probes by name, as they stand."""
+        with translated(self.path):
+            return journal.book(self._connection)
+
+    def last_frame(self) -> FrameClose | None:
+        with translated(self.path):
+            return frames.last(self._connection)
+
+    def load_checkpoint(self) -> Checkpoint | None:
+        """The newest saved state; None where there is none."""
+        return next(iter(self.checkpoints()), None)
+
+    def checkpoints(self) -> list[Checkpoint]:
+        """The saved states (two at most), the newest first."""
+        with translated(self.path):
+            return frames.checkpoints(self._connection)
+
+    def estimates(
+        self, since_s: float, until_s: float, bag: str | None = None
+    ) -> list[BagEstimate]:
+        """Hourly (estimate, evidence) with since_s <= at_s <= until_s by time, then bag."""
+        with translated(self.path):
+            return frames.estimates(self._connection, since_s, until_s, bag)
+
+    def events(self, since_s: float = 0.0, limit: int = 10_000) -> list[AlarmEvent]:
+        """Alarm events at or after a moment, oldest first; of too many the newest."""
+        with translated(self.path):
+            return alarms.since(self._connection, since_s, limit)
+
+    def standing(self) -> list[StandingAlarm]:
+        """Alarms that have not returned to normal, most urgent first, then oldest first."""
+        with translated(self.path):
+            return alarms.standing(self._connection)
+
+    def alarm_history(self, alarm_id: str) -> list[AlarmEvent]:
+        """Every event of one alarm, oldest first."""
+        with translated(self.path):
+            return alarms.history(self._connection, alarm_id)
+
+    def quarantined(self, limit: int = 50) -> list[Quarantined]:
+        """The newest refused bytes, newest first."""
+        with translated(self.path):
+            return readings.quarantined(self._connection, limit)
+
+    def outbox(self, message_ids: Sequence[str] | None = None, limit: int = 200) -> list[OutboxRow]:
+        """These messages, or the newest of all, in the order they were written."""
+        with translated(self.path):
+            return deliveries.listed(self._connection, message_ids, limit)
+
+    def notes(self, since_s: float = 0.0, limit: int = 1000) -> list[Note]:
+        """The monitor's own log, oldest first; of too many the newest."""
+        with translated(self.path):
+            rows = self._connection.execute(
+                "SELECT id, at_s, kind, detail FROM notes WHERE at_s >= ? ORDER BY id DESC LIMIT ?",
+                (since_s, limit),
+            ).fetchall()
+        return [Note(*row) for row in reversed(rows)]
+
+    def counts(self) -> Counts:
+        """How much there is of everything."""
+        with translated(self.path):
+            return _counts(self._connection, self.path)
+
+
+def _counts(connection: sqlite3.Connection, path: Path) -> Counts:
+    def number(question: str) -> int:
+        return int(connection.execute(question).fetchone()[0] or 0)
+
+    def received(order: str) -> float | None:
+        row = connection.execute(
+            f"SELECT received_s FROM readings ORDER BY id {order} LIMIT 1"
+        ).fetchone()
+        return None if row is None else float(row[0])
+
+    def tally(question: str) -> dict[str, int]:
+        return dict(connection.execute(question).fetchall())
+
+    refused = connection.execute("SELECT source, reason, count FROM refusals").fetchall()
+    wal = path.with_name(path.name + "-wal")
+    return Counts(
+        bytes=path.stat().st_size + (wal.stat().st_size if wal.exists() else 0),
+        # Ids have no holes: rows are only ever taken away from the old end.
+        readings=number("SELECT MAX(id) - MIN(id) + 1 FROM readings"),
+        first_received_s=received("ASC"),
+        last_received_s=received("DESC"),
+        frames=number("SELECT count(*) FROM frames"),
+        events=number("SELECT count(*) FROM events"),
+        standing=number("SELECT count(*) FROM standing"),
+        refused={(source, reason): count for source, reason, count in refused},
+        flags=tally("SELECT flag, count(*) FROM flags GROUP BY flag"),
+        outbox=tally("SELECT state, count(*) FROM outbox GROUP BY state"),
+    )

@@ -1,0 +1,213 @@
+"""Raw readings, append-only in order of arrival; flags beside them; what was refused.
+
+A delivery seen before leaves no trace: its key is looked up in the transaction that stores it.
+"""
+
+from __future__ import annotations
+
+import math
+import sqlite3
+from collections.abc import Iterable, Iterator, Sequence
+from hashlib import blake2b
+from typing import Any
+
+from monitor.store.records import Arrival, Quarantined, Restamp
+from monitor.values import Flag, Quantity, Reading, Refusal, Refused
+
+#: Deliveries remembered for each source: twice a broker's largest window and more.
+SEEN_KEPT = 2000
+_SEEN_SWEEP = 500
+QUARANTINE_KEPT = 10_000
+REFUSED_BYTES = 4096
+_CHUNK = 1000
+
+COLUMNS = "probe, quantity, value, measured_s, received_s, source, bag, raw, raw_unit, marks"
+#: The same, but with the measured time as the road first saw it.
+AS_ARRIVED = COLUMNS.replace("measured_s", "COALESCE(stamped_s, measured_s)", 1)
+
+
+def add(connection: sqlite3.Connection, arrivals: Sequence[Arrival]) -> list[list[int]]:
+    """Store arrivals; for each the ids of its new readings, none where it was a repeat."""
+    boots: dict[str, int] = {}
+    ids: list[list[int]] = []
+    for arrival in arrivals:
+        if arrival.dedup and not _first_time(connection, arrival.source, arrival.dedup):
+            ids.append([])
+            continue
+        if arrival.boot_id not in boots:
+            boots[arrival.boot_id] = _boot(connection, arrival.boot_id)
+        sound, refused = _sorted_out(arrival)
+        ids.append([_insert(connection, arrival, boots[arrival.boot_id], one) for one in sound])
+        for one in refused:
+            _refuse(connection, one)
+    return ids
+
+
+def add_flags(connection: sqlite3.Connection, pairs: Iterable[tuple[int, Flag]]) -> None:
+    """Write doubts beside readings; one already there stays."""
+    connection.executemany("INSERT OR IGNORE INTO flags VALUES (?, ?)", pairs)
+
+
+def restamp(connection: sqlite3.Connection, boot_id: str, step_s: float) -> Restamp | None:
+    """Move the measured time of a boot's readings taken while its clock was not set.
+
+    Only times that we gave ourselves move (measured when received): a device with a clock of
+    its own keeps its time. The first time stays in `stamped_s`. None where nothing moved.
+    """
+    boot = _boot(connection, boot_id)
+    first = connection.execute("SELECT after_reading_id FROM boots WHERE id = ?", (boot,))
+    cursor = connection.execute(
+        "UPDATE readings SET stamped_s = measured_s, measured_s = measured_s + ?"
+        " WHERE id > ? AND boot = ? AND NOT synced AND stamped_s IS NULL"
+        " AND measured_s = received_s",
+        (step_s, first.fetchone()[0], boot),
+    )
+    return Restamp(boot_id, step_s, last_id(connection)) if cursor.rowcount else None
+
+
+def restamped(connection: sqlite3.Connection, step: Restamp) -> Iterator[tuple[int, Reading]]:
+    """The readings that a re-stamp moved, with their new times, in order of arrival."""
+    boot = connection.execute(
+        "SELECT id, after_reading_id FROM boots WHERE boot_id = ?", (step.boot_id,)
+    ).fetchone()
+    if boot is None:
+        return
+    condition = f"boot = {int(boot[0])} AND stamped_s IS NOT NULL"
+    yield from between(connection, boot[1], step.last_reading_id, COLUMNS, condition)
+
+
+def between(
+    connection: sqlite3.Connection,
+    after_id: int,
+    last: int,
+    columns: str = COLUMNS,
+    condition: str = "TRUE",
+) -> Iterator[tuple[int, Reading]]:
+    """Readings with after_id < id <= last in order, in short read transactions."""
+    while True:
+        rows = connection.execute(
+            f"SELECT id, {columns} FROM readings"
+            f" WHERE id > ? AND id <= ? AND {condition} ORDER BY id LIMIT {_CHUNK}",
+            (after_id, last),
+        ).fetchall()
+        for number, *row in rows:
+            yield number, _reading(row)
+        if len(rows) < _CHUNK:
+            return
+        after_id = rows[-1][0]
+
+
+def last_id(connection: sqlite3.Connection) -> int:
+    """The id of the newest reading, 0 where there is none."""
+    return int(connection.execute("SELECT COALESCE(MAX(id), 0) FROM readings").fetchone()[0])
+
+
+def quarantined(connection: sqlite3.Connection, limit: int) -> list[Quarantined]:
+    """The newest refused bytes, newest first."""
+    rows = connection.execute(
+        "SELECT id, received_s, source, reason, detail, raw FROM quarantine"
+        " ORDER BY id DESC LIMIT ?",
+        (limit,),
+    ).fetchall()
+    return [Quarantined(*row) for row in rows]
+
+
+def clean_text(text: str) -> str:
+    """Text that SQLite can hold: a lone surrogate (JSON may send one) is spelled out."""
+    return text.encode("utf-8", "backslashreplace").decode("utf-8")
+
+
+def _first_time(connection: sqlite3.Connection, source: str, dedup: str) -> bool:
+    key = blake2b(dedup.encode("utf-8", "surrogatepass"), digest_size=8).digest()
+    cursor = connection.execute(
+        "INSERT OR IGNORE INTO seen (source, key) VALUES (?, ?)", (source, key)
+    )
+    if not cursor.rowcount:
+        return False
+    if cursor.lastrowid is not None and cursor.lastrowid % _SEEN_SWEEP == 0:
+        connection.execute(
+            "DELETE FROM seen WHERE source = :source AND id <= (SELECT id FROM seen"
+            " WHERE source = :source ORDER BY id DESC LIMIT 1 OFFSET :kept)",
+            {"source": source, "kept": SEEN_KEPT},
+        )
+    return True
+
+
+def _boot(connection: sqlite3.Connection, boot_id: str) -> int:
+    connection.execute(
+        "INSERT INTO boots (boot_id, after_reading_id) VALUES (?, ?) ON CONFLICT DO NOTHING",
+        (boot_id, last_id(connection)),
+    )
+    found = connection.execute("SELECT id FROM boots WHERE boot_id = ?", (boot_id,))
+    return int(found.fetchone()[0])
+
+
+def _sorted_out(arrival: Arrival) -> tuple[list[Reading], list[Refused]]:
+    """A value that is not finite can't be stored as a number; it must not sink its batch."""
+    sound, refused = [], list(arrival.decoded.refused)
+    for reading in arrival.decoded.readings:
+        if math.isfinite(reading.value):
+            sound.append(reading)
+            continue
+        detail = f"{reading.probe or reading.bag} {reading.quantity}: {reading.value}"
+        refused.append(Refused(arrival.source, Refusal.NOT_FINITE, detail, b"", arrival.received_s))
+    return sound, refused
+
+
+def _insert(connection: sqlite3.Connection, arrival: Arrival, boot: int, one: Reading) -> int:
+    measured_s = one.measured_s
+    if measured_s is not None and not math.isfinite(measured_s):
+        measured_s = None
+    cursor = connection.execute(
+        "INSERT INTO readings (received_s, monotonic_s, boot, synced, source, probe, bag,"
+        " quantity, value, measured_s, raw, raw_unit, marks)"
+        " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        (
+            one.received_s,
+            arrival.monotonic_s,
+            boot,
+            arrival.synced,
+            clean_text(one.source or arrival.source),
+            clean_text(one.probe),
+            clean_text(one.bag),
+            one.quantity.value,
+            one.value,
+            measured_s,
+            one.raw,
+            clean_text(one.raw_unit),
+            "|".join(one.marks),
+        ),
+    )
+    return cursor.lastrowid or 0
+
+
+def _refuse(connection: sqlite3.Connection, one: Refused) -> None:
+    source = clean_text(one.source)
+    cursor = connection.execute(
+        "INSERT INTO quarantine (received_s, source, reason, detail, raw) VALUES (?, ?, ?, ?, ?)",
+        (one.received_s, source, one.reason, clean_text(one.detail), one.raw[:REFUSED_BYTES]),
+    )
+    connection.execute(
+        "DELETE FROM quarantine WHERE id <= ?", ((cursor.lastrowid or 0) - QUARANTINE_KEPT,)
+    )
+    connection.execute(
+        "INSERT INTO refusals VALUES (?, ?, 1, ?, ?) ON CONFLICT DO UPDATE"
+        " SET count = count + 1, last_s = excluded.last_s",
+        (source, one.reason, one.received_s, one.received_s),
+    )
+
+
+def _reading(row: Sequence[Any]) -> Reading:
+    probe, quantity, value, measured_s, received_s, source, bag, raw, raw_unit, marks = row
+    return Reading(
+        probe=probe,
+        quantity=Quantity(quantity),
+        value=value,
+        measured_s=measured_s,
+        received_s=received_s,
+        source=source,
+        bag=bag,
+        raw=raw,
+        raw_unit=raw_unit,
+        marks=tuple(Flag(mark) for mark in marks.split("|") if mark),
+    )

@@ -1,0 +1,155 @@
+"""What goes into the store and comes out of it, beside the nouns of `values`."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import StrEnum
+from typing import NamedTuple
+
+from monitor.values import (
+    AlarmCommand,
+    AlarmEvent,
+    Bag,
+    BookEntry,
+    Decoded,
+    Delivery,
+    Probe,
+    Reading,
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Arrival:
+    """One message or line with what its source made of it and when it came.
+
+    `dedup` names this very delivery, so that one sent twice is stored once; empty where the
+    source can't send twice (serial, 1-wire).
+    """
+
+    source: str
+    dedup: str
+    received_s: float
+    monotonic_s: float
+    boot_id: str
+    synced: bool
+    decoded: Decoded
+
+
+class LogKind(StrEnum):
+    """What a row of the log is."""
+
+    READING = "reading"
+    COMMAND = "command"
+    ENTRY = "entry"
+    BOOK = "book"
+    RESTAMP = "restamp"
+    FRAME = "frame"
+
+
+@dataclass(frozen=True, slots=True)
+class BookChange:
+    """A new version of a bag or a probe in the book; None under `now` when it left the book."""
+
+    name: str
+    now: Bag | Probe | None
+    of_probe: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Restamp:
+    """The clock of a boot stepped by `step_s`; readings up to `last_reading_id` were re-stamped.
+
+    The log gives those readings as first stamped, then this: what the road saw, when it saw it.
+    """
+
+    boot_id: str
+    step_s: float
+    last_reading_id: int
+
+
+@dataclass(frozen=True, slots=True)
+class FrameClose:
+    """A frame was closed after these readings and commands, and no others."""
+
+    end_s: float
+    closed_s: float
+    last_reading_id: int
+    last_command_id: int
+
+
+class LogItem(NamedTuple):
+    """One row of the log: a reading, a command, an entry, a change of the book, a close."""
+
+    kind: LogKind
+    id: int
+    body: Reading | AlarmCommand | BookEntry | BookChange | Restamp | FrameClose
+
+
+@dataclass(frozen=True, slots=True)
+class StandingAlarm:
+    """An alarm that has not returned to normal: its newest event and what people did to it."""
+
+    raised: AlarmEvent
+    latest: AlarmEvent
+    acknowledged_by: str = ""
+    acknowledged_s: float | None = None
+    shelved: bool = False
+    suppressed: bool = False
+    out_of_service: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Checkpoint:
+    """The road's state at a frame's end, as text of the road's own making."""
+
+    end_s: float
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class OutboxRow:
+    """A delivery with what the sender needs beside: when first due, its bundle, who took it."""
+
+    delivery: Delivery
+    due_s: float
+    bundle: str
+    taken: frozenset[str]
+
+
+@dataclass(frozen=True, slots=True)
+class Quarantined:
+    """Bytes that did not become a reading."""
+
+    id: int
+    received_s: float
+    source: str
+    reason: str
+    detail: str
+    raw: bytes
+
+
+@dataclass(frozen=True, slots=True)
+class Note:
+    """A line of the monitor's own log: restarts, gaps, what the house did."""
+
+    id: int
+    at_s: float
+    kind: str
+    detail: str
+
+
+@dataclass(frozen=True, slots=True)
+class Counts:
+    """How much the store holds, for `bagwatt check`."""
+
+    bytes: int
+    readings: int
+    first_received_s: float | None
+    last_received_s: float | None
+    frames: int
+    events: int
+    standing: int
+    refused: Mapping[tuple[str, str], int] = field(default_factory=dict)
+    flags: Mapping[str, int] = field(default_factory=dict)
+    outbox: Mapping[str, int] = field(default_factory=dict)

@@ -1,0 +1,200 @@
+"""The store as its one writing thread sees it.
+
+A method that writes is one transaction; `with store.transaction():` makes several one. A row
+that has an id of its own (event, message, frame) may be written again and stays as it is, so
+work that was cut off can simply be done again.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Self
+
+from monitor.store import alarms, database, deliveries, frames, journal, readings
+from monitor.store.frames import BagEstimate
+from monitor.store.reader import Reader
+from monitor.store.records import Arrival, FrameClose, LogItem, OutboxRow
+from monitor.values import (
+    AlarmCommand,
+    AlarmEvent,
+    Bag,
+    BookEntry,
+    Delivery,
+    Flag,
+    Probe,
+)
+
+NOTES_KEPT = 10_000
+ESTIMATES_KEPT_S = 400 * 86400.0  # a year of earlier runs to compare with
+_PRUNED_AT_ONCE = 2000
+
+
+class Store(Reader):
+    """A store opened for writing. Use it in the thread that opened it."""
+
+    @classmethod
+    def open(cls, path: Path, now_s: float) -> Self:
+        """Open or create; raises StoreTooNew, StoreCorrupt or StoreError."""
+        return cls(path, database.open_database(path, now_s))
+
+    @contextmanager
+    def transaction(self) -> Iterator[sqlite3.Connection]:
+        """All of what is written inside, or nothing of it."""
+        with database.translated(self.path), database.write(self._connection):
+            yield self._connection
+
+    def add_batch(self, arrivals: Sequence[Arrival]) -> list[list[int]]:
+        """Store arrivals; for each the ids of its new readings, none where it came before."""
+        with self.transaction() as connection:
+            return readings.add(connection, arrivals)
+
+    def add_flags(self, pairs: Iterable[tuple[int, Flag]]) -> None:
+        """Write (reading id, doubt) beside readings."""
+        with self.transaction() as connection:
+            readings.add_flags(connection, pairs)
+
+    def restamp(self, boot_id: str, step_s: float, at_s: float) -> LogItem | None:
+        """Re-stamp a boot's readings taken while not synced, once the clock stepped.
+
+        Returns the row of the log, None when there was nothing to move.
+        """
+        with self.transaction() as connection:
+            step = readings.restamp(connection, boot_id, step_s)
+            if step is None:
+                return None
+            number = journal.add_restamp(connection, at_s, step)
+            return journal.after(connection, number - 1)[0]
+
+    def add_command(self, command: AlarmCommand) -> int:
+        """Write down what a person asks of an alarm; returns its place in the journal."""
+        with self.transaction() as connection:
+            return journal.add_command(connection, command)
+
+    def add_entry(self, entry: BookEntry) -> int | None:
+        """Write down a book entry; None when the very same is there already."""
+        with self.transaction() as connection:
+            return journal.add_entry(connection, entry)
+
+    def add_book(self, at_s: float, bags: Iterable[Bag], probes: Iterable[Probe]) -> list[LogItem]:
+        """Take the whole book as it stands now; returns what changed since the last time."""
+        with self.transaction() as connection:
+            return journal.add_book(connection, at_s, bags, probes)
+
+    def close_frame(
+        self,
+        end_s: float,
+        closed_s: float,
+        last_reading_id: int,
+        last_command_id: int,
+        *,
+        events: Iterable[AlarmEvent] = (),
+        messages: Iterable[Delivery] = (),
+        estimates: Iterable[BagEstimate] = (),
+    ) -> bool:
+        """Write a close with all that came of it; False when that frame was closed before."""
+        with self.transaction() as connection:
+            new = frames.close(
+                connection, FrameClose(end_s, closed_s, last_reading_id, last_command_id)
+            )
+            alarms.add(connection, events)
+            deliveries.add(connection, messages)
+            frames.add_estimates(connection, estimates)
+            return new
+
+    def add_events(self, events: Iterable[AlarmEvent], messages: Iterable[Delivery] = ()) -> None:
+        """Write what came of a command between two closes."""
+        with self.transaction() as connection:
+            alarms.add(connection, events)
+            deliveries.add(connection, messages)
+
+    def save_checkpoint(self, end_s: float, text: str) -> None:
+        """Keep the road's state at a frame's end, and the one before it."""
+        with self.transaction() as connection:
+            frames.save_checkpoint(connection, end_s, text)
+
+    def add_note(self, at_s: float, kind: str, detail: str) -> None:
+        """Write a line into the monitor's own log."""
+        with self.transaction() as connection:
+            cursor = connection.execute(
+                "INSERT INTO notes (at_s, kind, detail) VALUES (?, ?, ?)", (at_s, kind, detail)
+            )
+            connection.execute(
+                "DELETE FROM notes WHERE id <= ?", ((cursor.lastrowid or 0) - NOTES_KEPT,)
+            )
+
+    def prune(self, before_s: float) -> int:
+        """Drop old readings, settled messages and estimates, a bounded number at a time.
+
+        Readings go only once they lie before both `before_s` and the older checkpoint, so
+        that the run can still be rebuilt. Returns how many readings went; call again until 0.
+        """
+        with self.transaction() as connection:
+            connection.execute(
+                "DELETE FROM outbox WHERE state != ? AND settled_s < ?",
+                (deliveries.WAITING, before_s),
+            )
+            connection.execute(
+                "DELETE FROM estimates WHERE at_s < ?", (before_s - ESTIMATES_KEPT_S,)
+            )
+            cursor = connection.execute(
+                "DELETE FROM readings WHERE id IN (SELECT id FROM readings WHERE id <="
+                " (SELECT MAX(last_reading_id) FROM frames WHERE end_s <= MIN(?,"
+                " (SELECT MIN(end_s) FROM checkpoints))) ORDER BY id LIMIT ?)",
+                (before_s, _PRUNED_AT_ONCE),
+            )
+            return cursor.rowcount
+
+    def backup(self, target: Path) -> None:
+        """Write a consistent copy to a new file, while the store is in use."""
+        with database.translated(target):
+            self._connection.execute("VACUUM INTO ?", (str(target),))
+
+    def waiting(self, now_s: float, limit: int = 200) -> list[OutboxRow]:
+        """Messages whose next try is due, most urgent first."""
+        with database.translated(self.path):
+            return deliveries.waiting(self._connection, now_s, limit)
+
+    def next_try_s(self) -> float | None:
+        """When the next try is due; None when nothing waits."""
+        with database.translated(self.path):
+            return deliveries.next_try_s(self._connection)
+
+    def tie(self, message_ids: Sequence[str]) -> str:
+        """Tie messages into one bundle that travels under the first one's id, for good."""
+        with self.transaction() as connection:
+            return deliveries.tie(connection, message_ids)
+
+    def bundled(self, bundle: str) -> list[OutboxRow]:
+        """The waiting messages of a bundle, oldest first."""
+        with database.translated(self.path):
+            return deliveries.bundled(self._connection, bundle)
+
+    def record_attempt(
+        self,
+        message_ids: Sequence[str],
+        *,
+        state: str,
+        next_try_s: float,
+        answer: str,
+        taken: frozenset[str],
+        now_s: float,
+    ) -> None:
+        """Write what came of one attempt; a message settled before stays settled."""
+        with self.transaction() as connection:
+            deliveries.record(
+                connection,
+                message_ids,
+                state=state,
+                next_try_s=next_try_s,
+                answer=answer,
+                taken=taken,
+                now_s=now_s,
+            )
+
+    def settle(self, message_ids: Sequence[str], state: str, why: str, now_s: float) -> None:
+        """End messages that will not be tried again, with the reason."""
+        with self.transaction() as connection:
+            deliveries.settle(connection, message_ids, state, why, now_s)
