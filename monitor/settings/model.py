@@ -6,7 +6,9 @@ so the key there is the name without it. Python code uses the names, files the k
 
 from __future__ import annotations
 
+import difflib
 import re
+from collections.abc import Iterable
 from typing import Annotated
 
 from pydantic import BaseModel, ConfigDict, Field
@@ -37,6 +39,7 @@ class Model(BaseModel):
         validate_by_name=True,
         validate_by_alias=True,
         arbitrary_types_allowed=True,
+        hide_input_in_errors=True,
     )
 
 
@@ -52,3 +55,10 @@ def raise_faults(items: list[tuple[Way, str]]) -> None:
     """Raise what a check gathered, if anything."""
     if items:
         raise FaultsError(*items)
+
+
+def did_you_mean(word: str, known: Iterable[str]) -> str:
+    """`; did you mean …?` where one of `known` comes close to `word`, else an empty text."""
+    by_lower = {name.lower(): name for name in known}
+    close = difflib.get_close_matches(word.lower()[:200], by_lower, n=1, cutoff=0.6)
+    return f"; did you mean `{by_lower[close[0]]}`?" if close else ""

@@ -6,13 +6,12 @@
 from __future__ import annotations
 
 import re
-from datetime import date
 from typing import Annotated, Literal, Self
-from zoneinfo import ZoneInfo
+from zoneinfo import ZoneInfo, available_timezones
 
 from pydantic import Field, ValidationInfo, field_validator, model_validator
 
-from monitor.settings.model import Model, Name, Way, raise_faults
+from monitor.settings.model import Model, Name, Way, did_you_mean, raise_faults
 from monitor.settings.schema_payload import FieldSettings, LineSettings, PayloadSettings
 from monitor.settings.schema_sources import (
     MqttSettings,
@@ -26,6 +25,7 @@ from monitor.settings.secrets import Secret
 from monitor.settings.strains import StrainBook
 from monitor.settings.units import (
     ConfigPath,
+    Day,
     DifferenceK,
     DurationD,
     DurationS,
@@ -68,7 +68,7 @@ def _known_zone(name: str) -> str:
         ZoneInfo(name)
     except (KeyError, ValueError, OSError) as error:
         text = "no such time zone; write it as in the IANA list, such as Europe/London"
-        raise ValueError(text) from error
+        raise ValueError(text + did_you_mean(name, available_timezones())) from error
     return name
 
 
@@ -128,7 +128,7 @@ class ProbeSettings(Model):
         le=5,
         description="Added to every reading of the probe (from a comparison in one water bath).",
     )
-    calibrated: date | None = Field(
+    calibrated: Day | None = Field(
         default=None, description="When that comparison was made, such as 2026-02-11."
     )
 

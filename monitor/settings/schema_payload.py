@@ -131,7 +131,7 @@ class LineSettings(Model):
     )
     unit: UnitName | None = Field(
         default=None,
-        description="Unit where the line has none; left out, Cel for temperature, %RH for humidity.",
+        description="Unit where the line has none; left out, Cel or %RH by the quantity.",
     )
     fields: tuple[FieldSettings, ...] = Field(
         default=(), max_length=64, description="The readings inside a JSON line."

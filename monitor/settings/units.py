@@ -11,8 +11,9 @@ import math
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from datetime import date
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, NoReturn
 
 from pydantic import BeforeValidator, ValidationInfo, WithJsonSchema
 
@@ -40,6 +41,7 @@ class Kind:
 _QUANTITY = re.compile(r"\s*([+-]?(?:\d+(?:\.\d*)?|\.\d+))\s*(\D*?)\s*")
 _COMMA = re.compile(r"\s*[+-]?\d+,\d+")
 _EXPONENT = re.compile(r"\s*[+-]?\d+(?:\.\d*)?[eE][+-]?\d+")
+_DAY = re.compile(r"\d{4}-\d\d-\d\d")
 _CLOCK = re.compile(r"([01]?\d|2[0-3]):([0-5]\d)")
 
 _DURATIONS_S = {"ms": 1e-3, "s": 1.0, "min": 60.0, "h": 3600.0, "d": 86400.0}
@@ -166,6 +168,20 @@ def whole_number(value: object) -> int:
     return int(number)
 
 
+def calendar_day(value: object) -> object:
+    """`2026-02-11` (ISO 8601 calendar date) as a date."""
+    if isinstance(value, str):
+        try:
+            return date.fromisoformat(value) if _DAY.fullmatch(value) else _no_day()
+        except ValueError:
+            _no_day()
+    return value if isinstance(value, date) else _no_day()
+
+
+def _no_day() -> NoReturn:
+    raise ValueError("write a day that exists, as 2026-02-11")
+
+
 def reading_unit(value: object) -> object:
     """The names people write for the four units of a reading, as the names bagwatt uses."""
     return _READING_UNITS.get(value, value) if isinstance(value, str) else value
@@ -228,3 +244,4 @@ UnitName = Annotated[
     WithJsonSchema({"enum": ["Cel", "degF", "K", "%RH", *_READING_UNITS]}),
 ]
 ConfigPath = Annotated[Path, Kind("path"), _reads(config_path), WithJsonSchema({"type": "string"})]
+Day = Annotated[date, Kind("day"), _reads(calendar_day), _text("day", "2026-02-11")]

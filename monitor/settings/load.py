@@ -1,0 +1,102 @@
+"""Read the two files of a settings folder, or say everything that is wrong with them at once."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+
+from pydantic import BaseModel, ValidationError
+
+from monitor.errors import SettingsError
+from monitor.settings.explain import Teller
+from monitor.settings.schema import MonitorFile, Settings
+from monitor.settings.schema_strains import StrainsFile
+from monitor.settings.strains import StrainBook
+from monitor.settings.tree import MAX_BYTES, Spot, read_tree
+from monitor.settings.units import FileContext
+
+MONITOR_FILE = "monitor.yaml"
+STRAINS_FILE = "strains.yaml"
+
+
+def load_settings(config_dir: Path, env: Mapping[str, str], *, outside: bool = True) -> Settings:
+    """The settings in `config_dir`, with secrets read from `env` and from files.
+
+    config_dir  folder with monitor.yaml and, if wanted, strains.yaml
+    env         environment the secrets are looked up in
+    outside     False reads no secret and asks for no file beside the two, as a replay wants it
+    Raises      SettingsError whose `problems` are all faults of both files, each
+                `file:line:column: key: text: what is wrong; what to write`
+    """
+    context = FileContext(config_dir, env, outside)
+    monitor = _File(config_dir / MONITOR_FILE, MonitorFile, context)
+    strains = _strains(config_dir, context)
+    problems = monitor.problems + (strains.problems if strains else [])
+    if problems or not isinstance(monitor.model, MonitorFile):
+        raise SettingsError(str(config_dir), tuple(problems))
+    book = StrainBook()
+    notes = monitor.notes
+    if strains is None:
+        notes.append(f"there is no {config_dir / STRAINS_FILE}: every strain gets generic values")
+    elif isinstance(strains.model, StrainsFile):
+        book = strains.model.book()
+        notes += strains.notes
+    parts = {name: getattr(monitor.model, name) for name in MonitorFile.model_fields}
+    return Settings(**parts, strains=book, notes=tuple(notes))
+
+
+def load_strains(config_dir: Path) -> StrainBook:
+    """The strains alone, for a replay that has no monitor.yaml; generic values without a file.
+
+    Raises SettingsError as `load_settings` does.
+    """
+    file = _strains(config_dir, FileContext(config_dir, {}, outside=False))
+    if file is None:
+        return StrainBook()
+    if file.problems or not isinstance(file.model, StrainsFile):
+        raise SettingsError(str(config_dir), tuple(file.problems))
+    return file.model.book()
+
+
+def _strains(config_dir: Path, context: FileContext) -> _File | None:
+    path = config_dir / STRAINS_FILE
+    return _File(path, StrainsFile, context) if path.exists() else None
+
+
+class _File:
+    """One file, read and checked: its model, or its problems in the order of its lines."""
+
+    def __init__(self, path: Path, model: type[BaseModel], context: FileContext) -> None:
+        self.model: BaseModel | None = None
+        self.problems: list[str] = []
+        self.notes: list[str] = []
+        raw = self._read(path)
+        if raw is None:
+            return
+        tree = read_tree(raw)
+        teller = Teller(str(path), tree, model)
+        found: list[tuple[Spot, str]] = teller.traps()
+        if tree.data is not None:
+            try:
+                self.model = model.model_validate(
+                    tree.data, context=context, by_alias=True, by_name=False
+                )
+            except ValidationError as error:
+                found += teller.faults(error)
+        found.sort(key=lambda one: (one[0].line, one[0].column))
+        self.problems = [text for _, text in found]
+        self.notes = [text for _, text in teller.doubts()]
+
+    def _read(self, path: Path) -> bytes | None:
+        """The file's bytes, one more than allowed at most; None and a problem where it can't be."""
+        try:
+            if path.is_file():
+                with path.open("rb") as file:
+                    return file.read(MAX_BYTES + 1)
+            what = "this is no plain file" if path.exists() else "there is no such file"
+        except OSError as error:
+            what = f"cannot be read ({error.strerror or type(error).__name__})"
+        self.problems.append(
+            f"{path}:1:1: {what}; copy the sample from the project's config folder"
+        )
+        return None

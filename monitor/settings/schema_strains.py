@@ -1,0 +1,272 @@
+"""`strains.yaml`: defaults, species groups, strains, and how the three become one.
+
+A strain takes each value from itself, else from its group, else from the defaults, else from
+`judge.strain.Strain`. A list of core limits is one value. A hybrid names its parents in
+place of a group (see `_from_parents`).
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from itertools import pairwise
+from typing import Any, Self
+
+from pydantic import Field, model_validator
+
+from monitor.judge.strain import CoreLimit, HeatPrior, Strain
+from monitor.settings.model import Model, Name, Way, did_you_mean, raise_faults
+from monitor.settings.strains import StrainBook
+from monitor.settings.units import (
+    DifferenceK,
+    DurationD,
+    DurationH,
+    DurationS,
+    Number,
+    TemperatureC,
+)
+
+
+class CoreLimitSettings(Model):
+    """A core this warm for this long harms the strain."""
+
+    core_c: TemperatureC = Field(ge=15, le=60, description="Core temperature.")
+    duration_s: DurationS = Field(ge=0, le=60 * 86400, description="How long the strain bears it.")
+
+
+class HeatSettings(Model):
+    """What a cohort's surface warmth is expected to do, each with its spread (1 sd)."""
+
+    peak_k: DifferenceK | None = Field(
+        default=None, gt=0, le=15, description="Surface warmth over local air at the peak."
+    )
+    peak_k_sd: DifferenceK | None = Field(default=None, gt=0, le=15, description="Its spread.")
+    peak_h: DurationH | None = Field(
+        default=None, alias="peak_at", gt=0, le=5000, description="Age of the bag at the peak."
+    )
+    peak_h_sd: DurationH | None = Field(
+        default=None, alias="peak_at_sd", gt=0, le=5000, description="Its spread."
+    )
+    rise_h: DurationH | None = Field(
+        default=None, gt=0, le=2000, description="Time constant of the logistic spawn run."
+    )
+    rise_h_sd: DurationH | None = Field(default=None, gt=0, le=2000, description="Its spread.")
+    keep: Number | None = Field(
+        default=None, ge=0, le=1, description="Share of the peak's warmth kept after full run."
+    )
+    keep_sd: Number | None = Field(default=None, gt=0, le=1, description="Its spread.")
+
+
+class RunSettings(Model):
+    """Days from inoculation to full run."""
+
+    shortest_d: DurationD = Field(gt=0, le=400, description="A fast bag.")
+    longest_d: DurationD = Field(gt=0, le=400, description="A slow but sound bag.")
+
+    @model_validator(mode="after")
+    def _check(self) -> Self:
+        if self.shortest_d > self.longest_d:
+            raise_faults([(("longest",), "longest must not be below shortest")])
+        return self
+
+
+class BandSettings(Model):
+    """Room air the strain likes during the spawn run."""
+
+    low_c: TemperatureC = Field(ge=0, le=40, description="Coldest.")
+    high_c: TemperatureC = Field(ge=0, le=40, description="Warmest.")
+
+    @model_validator(mode="after")
+    def _check(self) -> Self:
+        if self.low_c >= self.high_c:
+            raise_faults([(("high",), "high must be above low")])
+        return self
+
+
+class StrainValues(Model):
+    """What defaults, groups and strains may all say; what is left out is inherited."""
+
+    least_excess_k: DifferenceK | None = Field(
+        default=None, gt=0, le=10, description="Least excess over the cohort worth a walk."
+    )
+    false_calls_per_100: Number | None = Field(
+        default=None,
+        ge=0.01,
+        le=20,
+        description="False calls you accept per 100 bags and run.",
+    )
+    hold_s: DurationS | None = Field(
+        default=None, ge=0, le=7 * 86400, description="How long a call must hold before it is made."
+    )
+    core_limits: tuple[CoreLimitSettings, ...] | None = Field(
+        default=None,
+        min_length=1,
+        max_length=8,
+        description="Core temperatures and how long they are borne, coolest first.",
+    )
+    run: RunSettings | None = Field(default=None, description="Days to full run.")
+    band: BandSettings | None = Field(default=None, description="Room air for the spawn run.")
+    heat: HeatSettings | None = Field(default=None, description="The heat to expect.")
+
+    @model_validator(mode="after")
+    def _limits_fall(self) -> Self:
+        faults: list[tuple[Way, str]] = []
+        limits = self.core_limits or ()
+        for index, (cooler, warmer) in enumerate(pairwise(limits), start=1):
+            if warmer.core_c <= cooler.core_c:
+                text = "list the limits from coolest to warmest"
+                faults.append((("core_limits", index, "core"), text))
+            elif warmer.duration_s > cooler.duration_s:
+                text = "a warmer core can't be borne for longer than a cooler one"
+                faults.append((("core_limits", index, "duration"), text))
+        raise_faults(faults)
+        return self
+
+
+class GroupSettings(StrainValues):
+    """Values for all strains of a species or of several alike."""
+
+    species: str = Field(default="", max_length=128, description="For people: which species.")
+
+
+class StrainSettings(StrainValues):
+    """One strain, by the code on its bags."""
+
+    group: str | None = Field(default=None, description="The species group it belongs to.")
+    parents: tuple[str, ...] = Field(
+        default=(),
+        max_length=8,
+        description="For a hybrid without a group: the strains to expect it between.",
+    )
+
+
+class StrainsFile(Model):
+    """`strains.yaml`."""
+
+    defaults: StrainValues = Field(
+        default_factory=StrainValues, description="Values for every strain."
+    )
+    groups: dict[Name, GroupSettings] = Field(
+        default_factory=dict, max_length=200, description="Species groups by name."
+    )
+    strains: dict[Name, StrainSettings] = Field(
+        default_factory=dict, max_length=5000, description="Strains by the code on the bags."
+    )
+
+    @model_validator(mode="after")
+    def _check(self) -> Self:
+        faults: list[tuple[Way, str]] = []
+        for name, strain in self.strains.items():
+            way: Way = ("strains", name)
+            if strain.group is not None and strain.group not in self.groups:
+                faults.append(((*way, "group"), _unknown("group", strain.group, self.groups)))
+            if strain.group is not None and strain.parents:
+                faults.append(((*way, "parents"), "give a group or parents, not both"))
+            for index, parent in enumerate(strain.parents):
+                if parent not in self.strains:
+                    text = _unknown("strain", parent, self.strains)
+                    faults.append(((*way, "parents", index), text))
+                elif self._descends(parent, name):
+                    text = f"{name} would be its own forebear"
+                    faults.append(((*way, "parents", index), text))
+        raise_faults(faults)
+        return self
+
+    def _descends(self, name: str, forebear: str) -> bool:
+        """Whether `name` is `forebear` or comes from it."""
+        seen: set[str] = set()
+        waiting = [name]
+        while waiting:
+            current = waiting.pop()
+            if current == forebear:
+                return True
+            if current in self.strains and current not in seen:
+                seen.add(current)
+                waiting.extend(self.strains[current].parents)
+        return False
+
+    def book(self) -> StrainBook:
+        """Every strain with what it inherits."""
+        generic = _with_values(Strain(), self.defaults)
+        done: dict[str, Strain] = {}
+        bands: dict[str, tuple[float, float]] = {}
+
+        def resolve(name: str) -> Strain:
+            if name not in done:
+                own = self.strains[name]
+                base = _from_parents(generic, [resolve(parent) for parent in own.parents])
+                band = self.defaults.band
+                if own.group is not None:
+                    group = self.groups[own.group]
+                    base = replace(_with_values(generic, group), group=own.group)
+                    band = group.band or band
+                if band := own.band or band:
+                    bands[name] = (band.low_c, band.high_c)
+                done[name] = replace(_with_values(base, own), name=name, known=True)
+            return done[name]
+
+        for name in self.strains:
+            resolve(name)
+        return StrainBook(generic=generic, strains=done, bands_c=bands)
+
+
+def _unknown(what: str, name: str, known: dict[str, Any]) -> str:
+    return f"there is no {what} {name}{did_you_mean(name, known)}"
+
+
+def _with_values(base: Strain, values: StrainValues) -> Strain:
+    """`base` with whatever `values` says in its place."""
+    changed: dict[str, Any] = {
+        name: value
+        for name in ("least_excess_k", "false_calls_per_100", "hold_s")
+        if (value := getattr(values, name)) is not None
+    }
+    if values.core_limits is not None:
+        changed["core_limits"] = tuple(
+            CoreLimit(limit.core_c, limit.duration_s) for limit in values.core_limits
+        )
+    if values.run is not None:
+        changed["run_days"] = (values.run.shortest_d, values.run.longest_d)
+    if values.heat is not None:
+        said = values.heat.model_dump(exclude_none=True)
+        changed["prior"] = replace(base.prior, **said)
+    return replace(base, **changed)
+
+
+def _from_parents(generic: Strain, parents: list[Strain]) -> Strain:
+    """What to expect of a hybrid before its first run.
+
+    Its heat is any parent's alike: mean and variance of the equal mixture of their priors
+    (law of total variance), so unlike parents give a wide prior. It is held to every core
+    limit of every parent, and may run as fast as the fastest or as slow as the slowest.
+    Budgets are the defaults', as they are the grower's choice and not inherited in the blood.
+    """
+    if not parents:
+        return generic
+    priors = [parent.prior for parent in parents]
+
+    def mixed(name: str) -> dict[str, float]:
+        means = [getattr(prior, name) for prior in priors]
+        variances = [getattr(prior, f"{name}_sd") ** 2 for prior in priors]
+        mean = sum(means) / len(means)
+        spread = sum(variances) / len(means) + sum((one - mean) ** 2 for one in means) / len(means)
+        return {name: mean, f"{name}_sd": spread**0.5}
+
+    heat = mixed("peak_k") | mixed("peak_h") | mixed("rise_h") | mixed("keep")
+    return replace(
+        generic,
+        core_limits=_strictest([limit for parent in parents for limit in parent.core_limits]),
+        run_days=(
+            min(parent.run_days[0] for parent in parents),
+            max(parent.run_days[1] for parent in parents),
+        ),
+        prior=HeatPrior(**heat),
+    )
+
+
+def _strictest(limits: list[CoreLimit]) -> tuple[CoreLimit, ...]:
+    """The limits no other one already implies, coolest first."""
+    kept: list[CoreLimit] = []
+    for limit in sorted(limits, key=lambda one: (one.core_c, one.duration_s)):
+        if not kept or limit.duration_s < kept[-1].duration_s:
+            kept.append(limit)
+    return tuple(kept)
