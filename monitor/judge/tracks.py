@@ -1,0 +1,150 @@
+"""What quality remembers of one probe: plain data that moves on only when a frame closes.
+
+Readings of an open frame wait in `pending` and are taken in order of time, so the order in
+which they arrived inside the frame changes nothing.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import asdict, dataclass, field
+from statistics import median
+from typing import Any
+
+MOST_PENDING = 4096
+_KEPT_REPEATS = 32
+_KEPT_INTERVALS = 15
+_CHANGE_MEMORY = 0.02  # weight of one reading in the share of readings that change
+
+GOOD, BAD, SLIP, FAST = "good", "bad", "slip", "fast"
+
+
+#: A frame of one probe: its end [s], the mean it read, the air at its shelf if there was any.
+Row = tuple[float, float, float | None]
+
+
+@dataclass(slots=True)
+class Bucket:
+    """A leaky bucket of doubts: three in a row fill it, as many good ones empty it."""
+
+    level: int = 0
+    since_s: float | None = None
+    full: bool = False
+
+    def add(self, doubt: bool, at_s: float, fills_at: int = 6) -> None:
+        """One reading more; a doubt weighs two, a good reading takes one away."""
+        if doubt:
+            if self.level == 0:
+                self.since_s = at_s
+            self.level = min(2 * fills_at, self.level + 2)
+        elif self.level:
+            self.level -= 1
+        if self.level >= fills_at:
+            self.full = True
+        elif self.level == 0:
+            self.full = False
+
+
+@dataclass(slots=True)
+class Track:
+    """One probe and quantity. Times [s], temperatures [°C], humidity [%RH]."""
+
+    count: int = 0
+    last_s: float | None = None
+    intervals: list[float] = field(default_factory=list)
+    repeats: list[list[float]] = field(default_factory=list)
+    pending: list[tuple[float, float, float, str]] = field(default_factory=list)
+    reference: float | None = None
+    reference_s: float = 0.0
+    held: float | None = None
+    held_since_s: float = 0.0
+    held_count: int = 0
+    change_share: float | None = None
+    changes_seen: int = 0
+    smallest_step: float | None = None
+    bad: Bucket = field(default_factory=Bucket)
+    slip: Bucket = field(default_factory=Bucket)
+    odd: list[Row] = field(default_factory=list)
+    jumped_s: float | None = None
+    jumped_k: float = 0.0
+    history: list[Row] = field(default_factory=list)
+    fault: str = ""
+    fault_since_s: float = 0.0
+    fault_detail: str = ""
+
+    @property
+    def never_spoke(self) -> bool:
+        """Whether nothing of it was ever heard."""
+        return self.last_s is None and not self.pending
+
+    def seen_before(self, measured_s: float, value: float) -> bool:
+        """Whether this very reading came before; remembers it if not."""
+        entry = [measured_s, value]
+        if entry in self.repeats:
+            return True
+        self.repeats.append(entry)
+        del self.repeats[:-_KEPT_REPEATS]
+        return False
+
+    def hear(self, at_s: float) -> None:
+        """The probe spoke, whatever it said."""
+        if self.last_s is None or at_s > self.last_s:
+            self.last_s = at_s
+
+    def usual_interval_s(self) -> float | None:
+        """The median of its last intervals; None under three readings."""
+        return median(self.intervals) if len(self.intervals) >= 2 else None
+
+    def take_pending(self, end_s: float) -> list[tuple[float, float, float, str]]:
+        """Readings before `end_s` in order of time, taken into every count."""
+        taken = sorted(item for item in self.pending if item[0] < end_s)
+        self.pending = [item for item in self.pending if item[0] >= end_s]
+        before_s = self.last_s
+        for at_s, raw, _, kind in taken:
+            if before_s is not None and at_s > before_s:
+                self.intervals.append(at_s - before_s)
+            before_s = at_s if before_s is None else max(before_s, at_s)
+            self.count += 1
+            self.hear(at_s)
+            self.bad.add(kind == BAD, at_s)
+            self.slip.add(kind == SLIP, at_s)
+            if kind in (GOOD, FAST):
+                self._hold(at_s, raw)
+        del self.intervals[:-_KEPT_INTERVALS]
+        return taken
+
+    def _hold(self, at_s: float, raw: float) -> None:
+        if self.held is None or raw != self.held:
+            if self.held is not None:
+                step = abs(raw - self.held)
+                if self.smallest_step is None or step < self.smallest_step:
+                    self.smallest_step = step
+                self._count_changes(1)
+            self.held, self.held_since_s, self.held_count = raw, at_s, 1
+            return
+        self.held_count += 1
+
+    def _count_changes(self, changed: int) -> None:
+        """One finished hold: its readings but one did not change, the last one did."""
+        unchanged = max(0, self.held_count - 1)
+        before = self.change_share if self.change_share is not None else 0.5
+        share = before * math.pow(1.0 - _CHANGE_MEMORY, unchanged + changed)
+        self.change_share = share + _CHANGE_MEMORY * changed
+        self.changes_seen += unchanged + changed
+
+    def state(self) -> dict[str, Any]:
+        """Plain data."""
+        return asdict(self)
+
+    @classmethod
+    def restored(cls, state: dict[str, Any]) -> Track:
+        """The track that gave `state`."""
+        values = dict(state)
+        values["bad"], values["slip"] = Bucket(**state["bad"]), Bucket(**state["slip"])
+        values["pending"] = [
+            (float(at_s), float(raw), float(value), str(kind))
+            for at_s, raw, value, kind in state["pending"]
+        ]
+        for name in ("odd", "history"):
+            values[name] = [(end_s, mean, air) for end_s, mean, air in state[name]]
+        return cls(**values)
