@@ -7,20 +7,23 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import MISSING, fields
 from typing import Any, TypeVar
 
 from monitor.errors import StoreError
 from monitor.values import (
     AlarmCommand,
+    AlarmKind,
     Bag,
     BookEntry,
+    Condition,
     Estimate,
     Evidence,
     Facts,
     Probe,
     Reason,
+    Urgency,
 )
 
 Noun = Facts | AlarmCommand | BookEntry | Bag | Probe | Estimate | Evidence
@@ -54,6 +57,23 @@ def from_text(kind: type[AnyNoun], text: str) -> AnyNoun:
         raise StoreError(
             f"store, a {kind.__name__}", f"can't be read back ({error})", "upgrade bagwatt"
         ) from error
+
+
+def conditions_to_text(conditions: Sequence[Condition]) -> str:
+    """Conditions as one line of JSON."""
+    return json.dumps(
+        [[one.kind, one.subject, one.urgency, one.reason, to_text(one.facts)] for one in conditions]
+    )
+
+
+def conditions_from_text(text: str) -> tuple[Condition, ...]:
+    """The conditions again. Raises StoreError as `from_text` does."""
+    return tuple(
+        Condition(
+            AlarmKind(kind), subject, Urgency(urgency), Reason(reason), from_text(Facts, facts)
+        )
+        for kind, subject, urgency, reason, facts in json.loads(text)
+    )
 
 
 def _plain(value: Any) -> Any:

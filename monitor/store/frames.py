@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator, Sequence
+from typing import Any
 
-from monitor.store.codec import from_text, to_text
+from monitor.store.codec import conditions_from_text, conditions_to_text, from_text, to_text
 from monitor.store.records import Checkpoint, FrameClose
 from monitor.values import Estimate, Evidence
 
 CHECKPOINTS_KEPT = 2
+_COLUMNS = "end_s, closed_s, last_reading_id, last_command_id, house"
 
 BagEstimate = tuple[Estimate, Evidence | None]
 
@@ -17,20 +19,48 @@ BagEstimate = tuple[Estimate, Evidence | None]
 def close(connection: sqlite3.Connection, frame: FrameClose) -> bool:
     """Write that a frame was closed; False when it was closed before, which then holds."""
     cursor = connection.execute(
-        "INSERT INTO frames (end_s, closed_s, last_reading_id, last_command_id)"
-        " VALUES (?, ?, ?, ?) ON CONFLICT DO NOTHING",
-        (frame.end_s, frame.closed_s, frame.last_reading_id, frame.last_command_id),
+        f"INSERT INTO frames ({_COLUMNS}) VALUES (?, ?, ?, ?, ?) ON CONFLICT DO NOTHING",
+        (
+            frame.end_s,
+            frame.closed_s,
+            frame.last_reading_id,
+            frame.last_command_id,
+            conditions_to_text(frame.house),
+        ),
     )
     return bool(cursor.rowcount)
 
 
 def last(connection: sqlite3.Connection) -> FrameClose | None:
     """The newest close."""
+    row = connection.execute(f"SELECT {_COLUMNS} FROM frames ORDER BY id DESC LIMIT 1").fetchone()
+    return None if row is None else _close(row)
+
+
+def at(connection: sqlite3.Connection, end_s: float) -> tuple[int, FrameClose]:
+    """The close of a frame and its number; KeyError when it never was closed."""
     row = connection.execute(
-        "SELECT end_s, closed_s, last_reading_id, last_command_id FROM frames"
-        " ORDER BY id DESC LIMIT 1"
+        f"SELECT id, {_COLUMNS} FROM frames WHERE end_s = ?", (end_s,)
     ).fetchone()
-    return None if row is None else FrameClose(*row)
+    if row is None:
+        raise KeyError(f"no frame was closed at {end_s}")
+    return row[0], _close(row[1:])
+
+
+def after(connection: sqlite3.Connection, number: int) -> Iterator[tuple[int, FrameClose]]:
+    """The closes after the one of that number, in order."""
+    while True:
+        row = connection.execute(
+            f"SELECT id, {_COLUMNS} FROM frames WHERE id > ? ORDER BY id LIMIT 1", (number,)
+        ).fetchone()
+        if row is None:
+            return
+        number = row[0]
+        yield number, _close(row[1:])
+
+
+def _close(row: Sequence[Any]) -> FrameClose:
+    return FrameClose(*row[:4], house=conditions_from_text(row[4]))
 
 
 def add_estimates(connection: sqlite3.Connection, estimates: Iterable[BagEstimate]) -> None:

@@ -11,7 +11,7 @@ import sqlite3
 from collections.abc import Iterable, Iterator
 from dataclasses import asdict
 
-from monitor.store import readings
+from monitor.store import frames, readings
 from monitor.store.codec import from_text, to_text
 from monitor.store.records import BookChange, FrameClose, LogItem, LogKind, Restamp
 from monitor.values import AlarmCommand, Bag, BookEntry, Probe
@@ -85,8 +85,8 @@ def iter_log(
     """
     place, start = FrameClose(0.0, 0.0, 0, 0), 0
     if after_frame_end_s is not None:
-        start, place = _frame(connection, after_frame_end_s)
-    for number, close in _frames_after(connection, start):
+        start, place = frames.at(connection, after_frame_end_s)
+    for number, close in frames.after(connection, start):
         yield from _merged(connection, place, close)
         yield LogItem(LogKind.FRAME, number, close)
         place = close
@@ -116,29 +116,6 @@ def _merged(
     while row is not None:
         yield _item(*row[1:])
         row = next(waiting, None)
-
-
-def _frame(connection: sqlite3.Connection, end_s: float) -> tuple[int, FrameClose]:
-    row = connection.execute(
-        "SELECT id, end_s, closed_s, last_reading_id, last_command_id FROM frames WHERE end_s = ?",
-        (end_s,),
-    ).fetchone()
-    if row is None:
-        raise KeyError(f"no frame was closed at {end_s}")
-    return row[0], FrameClose(*row[1:])
-
-
-def _frames_after(connection: sqlite3.Connection, number: int) -> Iterator[tuple[int, FrameClose]]:
-    while True:
-        row = connection.execute(
-            "SELECT id, end_s, closed_s, last_reading_id, last_command_id FROM frames"
-            " WHERE id > ? ORDER BY id LIMIT 1",
-            (number,),
-        ).fetchone()
-        if row is None:
-            return
-        number = row[0]
-        yield number, FrameClose(*row[1:])
 
 
 def _append(connection: sqlite3.Connection, at_s: float, kind: str, name: str, body: str) -> int:

@@ -12,6 +12,7 @@ from monitor.values import (
     AlarmEvent,
     Bag,
     BookEntry,
+    Condition,
     Decoded,
     Delivery,
     Probe,
@@ -70,12 +71,16 @@ class Restamp:
 
 @dataclass(frozen=True, slots=True)
 class FrameClose:
-    """A frame was closed after these readings and commands, and no others."""
+    """A frame was closed after these readings and commands, and no others.
+
+    `house` is what the monitor said of itself then: no reading can tell it again.
+    """
 
     end_s: float
     closed_s: float
     last_reading_id: int
     last_command_id: int
+    house: tuple[Condition, ...] = ()
 
 
 class LogItem(NamedTuple):

@@ -22,6 +22,7 @@ from monitor.values import (
     AlarmEvent,
     Bag,
     BookEntry,
+    Condition,
     Delivery,
     Flag,
     Probe,
@@ -93,11 +94,12 @@ class Store(Reader):
         events: Iterable[AlarmEvent] = (),
         messages: Iterable[Delivery] = (),
         estimates: Iterable[BagEstimate] = (),
+        house: tuple[Condition, ...] = (),
     ) -> bool:
         """Write a close with all that came of it; False when that frame was closed before."""
         with self.transaction() as connection:
             new = frames.close(
-                connection, FrameClose(end_s, closed_s, last_reading_id, last_command_id)
+                connection, FrameClose(end_s, closed_s, last_reading_id, last_command_id, house)
             )
             alarms.add(connection, events)
             deliveries.add(connection, messages)

@@ -74,7 +74,8 @@ CREATE TABLE frames (
     end_s           REAL NOT NULL UNIQUE,
     closed_s        REAL NOT NULL,
     last_reading_id INTEGER NOT NULL,
-    last_command_id INTEGER NOT NULL
+    last_command_id INTEGER NOT NULL,
+    house           TEXT NOT NULL  -- what the monitor then said of itself
 );
 
 CREATE TABLE events (
