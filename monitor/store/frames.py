@@ -60,7 +60,10 @@ def after(connection: sqlite3.Connection, number: int) -> Iterator[tuple[int, Fr
 
 
 def _close(row: Sequence[Any]) -> FrameClose:
-    return FrameClose(*row[:4], house=conditions_from_text(row[4]))
+    end_s, closed_s, last_reading_id, last_command_id, house = row
+    return FrameClose(
+        end_s, closed_s, last_reading_id, last_command_id, conditions_from_text(house)
+    )
 
 
 def add_estimates(connection: sqlite3.Connection, estimates: Iterable[BagEstimate]) -> None:
