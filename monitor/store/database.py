@@ -49,7 +49,7 @@ def translated(where: str | Path) -> Iterator[None]:
         raise StoreError(str(where), str(error), _NEXT_STEP.get(family, "")) from error
 
 
-def open_database(path: Path, now_s: float) -> sqlite3.Connection:
+def open_database(path: Path, now_s: float, *, check: bool = True) -> sqlite3.Connection:
     """Open or create the store for writing, in its newest shape, mode 0600.
 
     Raises StoreTooNew when a newer bagwatt wrote it, StoreCorrupt when it is damaged,
@@ -67,7 +67,8 @@ def open_database(path: Path, now_s: float) -> sqlite3.Connection:
         connection = _connect(str(path))
         try:
             _refuse_strangers(connection, path)
-            _check(connection, path)
+            if check:
+                _check(connection, path)
             connection.execute("PRAGMA journal_mode = WAL")
             _migrate(connection, path, now_s)
         except BaseException:

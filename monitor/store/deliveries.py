@@ -43,19 +43,33 @@ def add(connection: sqlite3.Connection, deliveries: Iterable[Delivery]) -> int:
     return connection.total_changes - before
 
 
-def waiting(connection: sqlite3.Connection, now_s: float, limit: int) -> list[OutboxRow]:
-    """Messages whose next try is due, the most urgent and then the oldest first."""
+def recipients_waiting(connection: sqlite3.Connection, now_s: float) -> list[str]:
+    """Who has messages whose next try is due."""
     rows = connection.execute(
-        f"SELECT {_COLUMNS} FROM outbox WHERE state = ? AND next_try_s <= ?"
+        "SELECT DISTINCT recipient FROM outbox WHERE state = 'waiting' AND next_try_s <= ?",
+        (now_s,),
+    ).fetchall()
+    return [row[0] for row in rows]
+
+
+def waiting(
+    connection: sqlite3.Connection, recipient: str, now_s: float, limit: int
+) -> list[OutboxRow]:
+    """A person's messages whose next try is due, most urgent first, then oldest first."""
+    rows = connection.execute(
+        f"SELECT {_COLUMNS} FROM outbox"
+        " WHERE state = 'waiting' AND next_try_s <= ? AND recipient = ?"
         " ORDER BY urgency = 'now' DESC, urgency = 'today' DESC, id LIMIT ?",
-        (WAITING, now_s, limit),
+        (now_s, recipient, limit),
     ).fetchall()
     return [_row(row) for row in rows]
 
 
-def next_try_s(connection: sqlite3.Connection) -> float | None:
-    """When the next try is due; None when nothing waits."""
-    found = connection.execute("SELECT MIN(next_try_s) FROM outbox WHERE state = ?", (WAITING,))
+def next_try_s(connection: sqlite3.Connection, after_s: float) -> float | None:
+    """The next moment after this one at which a try is due; None when there is none."""
+    found = connection.execute(
+        "SELECT MIN(next_try_s) FROM outbox WHERE state = 'waiting' AND next_try_s > ?", (after_s,)
+    )
     moment = found.fetchone()[0]
     return None if moment is None else float(moment)
 

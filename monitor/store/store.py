@@ -37,9 +37,12 @@ class Store(Reader):
     """A store opened for writing. Use it in the thread that opened it."""
 
     @classmethod
-    def open(cls, path: Path, now_s: float) -> Self:
-        """Open or create; raises StoreTooNew, StoreCorrupt or StoreError."""
-        return cls(path, database.open_database(path, now_s))
+    def open(cls, path: Path, now_s: float, *, check: bool = True) -> Self:
+        """Open or create; raises StoreTooNew, StoreCorrupt or StoreError.
+
+        Without `check` for a second connection: the first has looked for damage already.
+        """
+        return cls(path, database.open_database(path, now_s, check=check))
 
     @contextmanager
     def transaction(self) -> Iterator[sqlite3.Connection]:
@@ -154,15 +157,20 @@ class Store(Reader):
         with database.translated(target):
             self._connection.execute("VACUUM INTO ?", (str(target),))
 
-    def waiting(self, now_s: float, limit: int = 200) -> list[OutboxRow]:
-        """Messages whose next try is due, most urgent first."""
+    def recipients_waiting(self, now_s: float) -> list[str]:
+        """Who has messages whose next try is due."""
         with database.translated(self.path):
-            return deliveries.waiting(self._connection, now_s, limit)
+            return deliveries.recipients_waiting(self._connection, now_s)
 
-    def next_try_s(self) -> float | None:
-        """When the next try is due; None when nothing waits."""
+    def waiting(self, recipient: str, now_s: float, limit: int) -> list[OutboxRow]:
+        """A person's messages whose next try is due, most urgent first, then oldest first."""
         with database.translated(self.path):
-            return deliveries.next_try_s(self._connection)
+            return deliveries.waiting(self._connection, recipient, now_s, limit)
+
+    def next_try_s(self, after_s: float) -> float | None:
+        """The next moment after this one at which a try is due; None when there is none."""
+        with database.translated(self.path):
+            return deliveries.next_try_s(self._connection, after_s)
 
     def tie(self, message_ids: Sequence[str]) -> str:
         """Tie messages into one bundle that travels under the first one's id, for good."""
