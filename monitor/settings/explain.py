@@ -58,12 +58,16 @@ class Teller:
         told: list[tuple[Spot, str]] = []
         for one in error.errors(include_url=False):
             way, at_key = self._way(one["loc"])
+            if one["type"] == "too_short" and len(one["input"]) >= one["ctx"]["min_length"]:
+                continue  # pydantic counts sound entries only; the unsound ones are told already
+            if one["type"] == "union_tag_invalid":
+                way = (*way, "kind")
             cause = one.get("ctx", {}).get("error")
             if isinstance(cause, FaultsError):
                 parts = [((*way, *more), text, False) for more, text in cause.items]
             else:
                 parts = [(way, *self._says(way, one, at_key))]
-            told += [self._line(*part) for part in parts if part[2] or part[0] not in trapped]
+            told += [self.line(*part) for part in parts if part[2] or part[0] not in trapped]
         return told
 
     def _trap(self, trap: Trap) -> tuple[Spot, str]:
@@ -71,14 +75,20 @@ class Teller:
         if trap.text:
             masked = self._masked(trap.way, trap.text)
             text = f"`{masked}`: "
-            says = _HIDDEN_TRAP if masked == MASK else says  # for `says` repeats the text
+            says = _HIDDEN_TRAP if masked == MASK else says + self._wanted(trap.way)
         return trap.spot, self._where(trap.spot, trap.way) + text + says
 
-    def _line(self, way: Way, says: str, at_key: bool) -> tuple[Spot, str]:
+    def line(self, way: Way, says: str, at_key: bool = False) -> tuple[Spot, str]:
+        """One fault as it is told, with its place for sorting."""
         spot = self._tree.spot(way, at_key)
         written = self._tree.text.get(way)
         text = "" if written is None or at_key else f"`{self._masked(way, written)}`: "
         return spot, self._where(spot, way) + text + says
+
+    def _wanted(self, way: Way) -> str:
+        annotation = annotation_at(self._model, self._tree.data, way)
+        kind = next((part.says for part in parts_of(annotation) if isinstance(part, Kind)), "")
+        return f"; a {kind} is wanted here" if kind else ""
 
     def _where(self, spot: Spot, way: Way) -> str:
         key = dotted(way)
@@ -88,7 +98,8 @@ class Teller:
         """The text as it may be shown: nothing of a secret, nor of what might be one."""
         for length in range(1, len(way) + 1):
             annotation = annotation_at(self._model, self._tree.data, way[:length])
-            if annotation is None or bare(annotation) is Secret:
+            unforeseen = annotation is None and way[length - 1] != "kind"
+            if unforeseen or bare(annotation) is Secret:
                 return MASK
         return shown(text)
 
@@ -151,7 +162,7 @@ def _plain_words(kind: str, one: Any) -> str:
     if kind == "value_error":
         return str(ctx["error"])
     if kind == "union_tag_invalid":
-        return f"kind: {_allowed(str(ctx['tag']), ctx['expected_tags'])}"
+        return _allowed(str(ctx["tag"]), ctx["expected_tags"])
     if kind in ("literal_error", "enum"):
         return _allowed(str(one["input"]), ctx["expected"])
     if kind == "string_type" and isinstance(one["input"], dict | tuple):

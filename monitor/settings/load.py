@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from pathlib import Path
+from typing import Any
 
 from pydantic import BaseModel, ValidationError
 
 from monitor.errors import SettingsError
 from monitor.settings.explain import Teller
-from monitor.settings.schema import MonitorFile, Settings
-from monitor.settings.schema_strains import StrainsFile
+from monitor.settings.model import Way
+from monitor.settings.schema import MonitorFile, Settings, monitor_faults
+from monitor.settings.schema_strains import StrainsFile, strains_faults
 from monitor.settings.strains import StrainBook
 from monitor.settings.tree import MAX_BYTES, Spot, read_tree
 from monitor.settings.units import FileContext
@@ -29,7 +31,7 @@ def load_settings(config_dir: Path, env: Mapping[str, str], *, outside: bool = T
                 `file:line:column: key: text: what is wrong; what to write`
     """
     context = FileContext(config_dir, env, outside)
-    monitor = _File(config_dir / MONITOR_FILE, MonitorFile, context)
+    monitor = _File(config_dir / MONITOR_FILE, MonitorFile, monitor_faults, context)
     strains = _strains(config_dir, context)
     problems = monitor.problems + (strains.problems if strains else [])
     if problems or not isinstance(monitor.model, MonitorFile):
@@ -60,13 +62,19 @@ def load_strains(config_dir: Path) -> StrainBook:
 
 def _strains(config_dir: Path, context: FileContext) -> _File | None:
     path = config_dir / STRAINS_FILE
-    return _File(path, StrainsFile, context) if path.exists() else None
+    return _File(path, StrainsFile, strains_faults, context) if path.exists() else None
 
 
 class _File:
     """One file, read and checked: its model, or its problems in the order of its lines."""
 
-    def __init__(self, path: Path, model: type[BaseModel], context: FileContext) -> None:
+    def __init__(
+        self,
+        path: Path,
+        model: type[BaseModel],
+        as_a_whole: Callable[[Any], list[tuple[Way, str]]],
+        context: FileContext,
+    ) -> None:
         self.model: BaseModel | None = None
         self.problems: list[str] = []
         self.notes: list[str] = []
@@ -83,7 +91,8 @@ class _File:
                 )
             except ValidationError as error:
                 found += teller.faults(error)
-        found.sort(key=lambda one: (one[0].line, one[0].column))
+                found += [teller.line(way, says) for way, says in as_a_whole(tree.data)]
+        found = sorted(set(found), key=lambda one: (one[0].line, one[0].column))
         self.problems = [text for _, text in found]
         self.notes = [text for _, text in teller.doubts()]
 

@@ -6,7 +6,8 @@
 from __future__ import annotations
 
 import re
-from typing import Annotated, Literal, Self
+from collections.abc import Mapping
+from typing import Annotated, Any, Literal, Self
 from zoneinfo import ZoneInfo, available_timezones
 
 from pydantic import Field, ValidationInfo, field_validator, model_validator
@@ -244,6 +245,28 @@ class WatchSettings(Model):
     )
 
 
+def monitor_faults(data: Mapping[str, Any]) -> list[tuple[Way, str]]:
+    """What can be said of the file only as a whole; `data` may be faulty elsewhere."""
+    faults: list[tuple[Way, str]] = []
+    for part in ("sources", "recipients"):
+        names: set[str] = set()
+        entries = data.get(part)
+        for index, entry in enumerate(entries if isinstance(entries, tuple) else ()):
+            name = entry.get("name") if isinstance(entry, dict) else None
+            if isinstance(name, str) and name in names:
+                faults.append(((part, index, "name"), "another one has this name already"))
+            elif isinstance(name, str):
+                names.add(name)
+    if "channels" not in data or data["channels"] is None:
+        if not data.get("recipients"):
+            text = "nobody would be told: name a recipient, or say `channels: none` on purpose"
+            faults.append((("recipients",), text))
+    elif data.get("recipients"):
+        text = "`none` contradicts the recipients; leave one of them out"
+        faults.append((("channels",), text))
+    return faults
+
+
 class MonitorFile(Model):
     """`monitor.yaml`: the room, where readings come from and who is told."""
 
@@ -268,29 +291,9 @@ class MonitorFile(Model):
         default_factory=WatchSettings, description="Limits of the daemon itself."
     )
 
-    @field_validator("sources", "recipients")
-    @classmethod
-    def _unlike_names(
-        cls, parts: tuple[SourceSettings | RecipientSettings, ...]
-    ) -> tuple[SourceSettings | RecipientSettings, ...]:
-        faults: list[tuple[Way, str]] = []
-        names: set[str] = set()
-        for index, part in enumerate(parts):
-            if part.name in names:
-                faults.append(((index, "name"), f"{part.name} is the name of another one already"))
-            names.add(part.name)
-        raise_faults(faults)
-        return parts
-
     @model_validator(mode="after")
     def _check(self) -> Self:
-        if self.channels is None and not self.recipients:
-            text = "nobody would be told: name a recipient, or say `channels: none` on purpose"
-            raise_faults([(("recipients",), text)])
-        if self.channels == "none" and self.recipients:
-            raise_faults(
-                [(("channels",), "`none` contradicts the recipients; leave one of them out")]
-            )
+        raise_faults(monitor_faults(self.model_dump(by_alias=True)))
         return self
 
     @property

@@ -7,6 +7,7 @@ place of a group (see `_from_parents`).
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 from itertools import pairwise
 from typing import Any, Self
@@ -139,6 +140,55 @@ class StrainSettings(StrainValues):
     )
 
 
+def strains_faults(data: Mapping[str, Any]) -> list[tuple[Way, str]]:
+    """Wrong references between strains and groups; `data` may be faulty elsewhere."""
+    faults: list[tuple[Way, str]] = []
+    groups, strains = _blocks(data.get("groups")), _blocks(data.get("strains"))
+    parents = {
+        name: [one for one in _listed(strain.get("parents")) if isinstance(one, str)]
+        for name, strain in strains.items()
+    }
+    for name, strain in strains.items():
+        way: Way = ("strains", name)
+        group = strain.get("group")
+        if isinstance(group, str) and group not in groups:
+            faults.append(((*way, "group"), f"there is no such group{did_you_mean(group, groups)}"))
+        if group is not None and parents[name]:
+            faults.append(((*way, "parents"), "give a group or parents, not both"))
+        for index, parent in enumerate(_listed(strain.get("parents"))):
+            if isinstance(parent, str) and parent not in strains:
+                text = f"there is no such strain{did_you_mean(parent, strains)}"
+                faults.append(((*way, "parents", index), text))
+            elif _descends(parent, name, parents):
+                text = f"{name} would be its own forebear"
+                faults.append(((*way, "parents", index), text))
+    return faults
+
+
+def _blocks(part: Any) -> dict[str, dict[str, Any]]:
+    """The entries of a part of the file, each as a block, whatever stands there."""
+    named = part if isinstance(part, dict) else {}
+    return {name: entry if isinstance(entry, dict) else {} for name, entry in named.items()}
+
+
+def _listed(part: Any) -> tuple[Any, ...]:
+    return part if isinstance(part, tuple) else ()
+
+
+def _descends(name: str, forebear: str, parents: Mapping[str, list[str]]) -> bool:
+    """Whether `name` is `forebear` or comes from it."""
+    seen: set[str] = set()
+    waiting = [name]
+    while waiting:
+        current = waiting.pop()
+        if current == forebear:
+            return True
+        if current not in seen:
+            seen.add(current)
+            waiting.extend(parents.get(current, ()))
+    return False
+
+
 class StrainsFile(Model):
     """`strains.yaml`."""
 
@@ -146,43 +196,20 @@ class StrainsFile(Model):
         default_factory=StrainValues, description="Values for every strain."
     )
     groups: dict[Name, GroupSettings] = Field(
-        default_factory=dict, max_length=200, description="Species groups by name."
+        default_factory=dict,
+        max_length=200,
+        description="Species groups by name; each may say all that defaults says.",
     )
     strains: dict[Name, StrainSettings] = Field(
-        default_factory=dict, max_length=5000, description="Strains by the code on the bags."
+        default_factory=dict,
+        max_length=5000,
+        description="Strains by the code on the bags; each may say all that defaults says.",
     )
 
     @model_validator(mode="after")
     def _check(self) -> Self:
-        faults: list[tuple[Way, str]] = []
-        for name, strain in self.strains.items():
-            way: Way = ("strains", name)
-            if strain.group is not None and strain.group not in self.groups:
-                faults.append(((*way, "group"), _unknown("group", strain.group, self.groups)))
-            if strain.group is not None and strain.parents:
-                faults.append(((*way, "parents"), "give a group or parents, not both"))
-            for index, parent in enumerate(strain.parents):
-                if parent not in self.strains:
-                    text = _unknown("strain", parent, self.strains)
-                    faults.append(((*way, "parents", index), text))
-                elif self._descends(parent, name):
-                    text = f"{name} would be its own forebear"
-                    faults.append(((*way, "parents", index), text))
-        raise_faults(faults)
+        raise_faults(strains_faults(self.model_dump(by_alias=True)))
         return self
-
-    def _descends(self, name: str, forebear: str) -> bool:
-        """Whether `name` is `forebear` or comes from it."""
-        seen: set[str] = set()
-        waiting = [name]
-        while waiting:
-            current = waiting.pop()
-            if current == forebear:
-                return True
-            if current in self.strains and current not in seen:
-                seen.add(current)
-                waiting.extend(self.strains[current].parents)
-        return False
 
     def book(self) -> StrainBook:
         """Every strain with what it inherits."""
@@ -207,10 +234,6 @@ class StrainsFile(Model):
         for name in self.strains:
             resolve(name)
         return StrainBook(generic=generic, strains=done, bands_c=bands)
-
-
-def _unknown(what: str, name: str, known: dict[str, Any]) -> str:
-    return f"there is no {what} {name}{did_you_mean(name, known)}"
 
 
 def _with_values(base: Strain, values: StrainValues) -> Strain:

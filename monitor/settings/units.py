@@ -198,14 +198,27 @@ def config_path(value: object, info: ValidationInfo) -> object:
     return value
 
 
-def _text_or_number(description: str, example: str) -> WithJsonSchema:
+_AMOUNT = r"[+-]?(\d+\.?\d*|\.\d+)\s*"
+_DEGREE_PATTERN = "|".join(filter(None, _DEGREES))
+_TIME_PATTERN = "|".join([*_DURATIONS_S, *_DURATION_WORDS])
+
+
+def _amount(description: str, units: str, example: str) -> WithJsonSchema:
+    """A text with a unit, or a bare number, for editors."""
     return WithJsonSchema(
-        {"type": ["string", "number"], "examples": [example], "title": description}
+        {
+            "type": ["string", "number"],
+            "pattern": f"^{_AMOUNT}({units})$",
+            "examples": [example],
+            "title": description,
+        }
     )
 
 
-def _text(description: str, example: str) -> WithJsonSchema:
-    return WithJsonSchema({"type": "string", "examples": [example], "title": description})
+def _text(description: str, pattern: str, example: str) -> WithJsonSchema:
+    return WithJsonSchema(
+        {"type": "string", "pattern": pattern, "examples": [example], "title": description}
+    )
 
 
 def _reads(reader: Callable[..., Any]) -> BeforeValidator:
@@ -216,22 +229,43 @@ TemperatureC = Annotated[
     float,
     Kind("temperature", "°C"),
     _reads(temperature_c),
-    _text_or_number("temperature", "24 C"),
+    _amount("temperature", _DEGREE_PATTERN, "24 C"),
 ]
 DifferenceK = Annotated[
     float,
     Kind("temperature difference", "K"),
     _reads(difference_k),
-    _text_or_number("temperature difference", "1.5 K"),
+    _amount("temperature difference", _DEGREE_PATTERN, "1.5 K"),
 ]
 SlopeKPerH = Annotated[
-    float, Kind("slope", "K/h"), _reads(slope_k_per_h), _text_or_number("slope", "1.5 K/h")
+    float,
+    Kind("slope", "K/h"),
+    _reads(slope_k_per_h),
+    _amount("slope", f"({_DEGREE_PATTERN})\\s*/\\s*h", "1.5 K/h"),
 ]
-DurationS = Annotated[float, Kind("duration", "s"), _reads(duration_s), _text("duration", "30 min")]
-DurationH = Annotated[float, Kind("duration", "h"), _reads(duration_h), _text("duration", "5 d")]
-DurationD = Annotated[float, Kind("duration", "d"), _reads(duration_d), _text("duration", "14 d")]
+DurationS = Annotated[
+    float,
+    Kind("duration", "s"),
+    _reads(duration_s),
+    _text("duration", f"^{_AMOUNT}({_TIME_PATTERN})$", "30 min"),
+]
+DurationH = Annotated[
+    float,
+    Kind("duration", "h"),
+    _reads(duration_h),
+    _text("duration", f"^{_AMOUNT}({_TIME_PATTERN})$", "5 d"),
+]
+DurationD = Annotated[
+    float,
+    Kind("duration", "d"),
+    _reads(duration_d),
+    _text("duration", f"^{_AMOUNT}({_TIME_PATTERN})$", "14 d"),
+]
 MinuteOfDay = Annotated[
-    int, Kind("time of day"), _reads(minute_of_day), _text("time of day", "22:00")
+    int,
+    Kind("time of day"),
+    _reads(minute_of_day),
+    _text("time of day", f"^({_CLOCK.pattern})$", "22:00"),
 ]
 Number = Annotated[float, Kind("number"), _reads(plain_number), WithJsonSchema({"type": "number"})]
 Whole = Annotated[
@@ -244,4 +278,6 @@ UnitName = Annotated[
     WithJsonSchema({"enum": ["Cel", "degF", "K", "%RH", *_READING_UNITS]}),
 ]
 ConfigPath = Annotated[Path, Kind("path"), _reads(config_path), WithJsonSchema({"type": "string"})]
-Day = Annotated[date, Kind("day"), _reads(calendar_day), _text("day", "2026-02-11")]
+Day = Annotated[
+    date, Kind("day"), _reads(calendar_day), _text("day", f"^{_DAY.pattern}$", "2026-02-11")
+]
