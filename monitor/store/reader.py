@@ -76,6 +76,11 @@ class Reader:
         with translated(self.path):
             yield from readings.restamped(self._connection, step)
 
+    def session(self, source: str) -> str:
+        """The broker session in which a source's messages were last counted; empty if none."""
+        with translated(self.path):
+            return readings.session(self._connection, source)
+
     def last_reading_id(self) -> int:
         with translated(self.path):
             return readings.last_id(self._connection)
@@ -97,6 +102,11 @@ class Reader:
     def last_frame(self) -> FrameClose | None:
         with translated(self.path):
             return frames.last(self._connection)
+
+    def frame_closed_at(self, end_s: float) -> FrameClose:
+        """The close of the frame that ended then; KeyError when it never was closed."""
+        with translated(self.path):
+            return frames.at(self._connection, end_s)[1]
 
     def load_checkpoint(self) -> Checkpoint | None:
         """The newest saved state; None where there is none."""

@@ -40,7 +40,25 @@ def add(connection: sqlite3.Connection, arrivals: Sequence[Arrival]) -> list[lis
         ids.append([_insert(connection, arrival, boots[arrival.boot_id], one) for one in sound])
         for one in refused:
             _refuse(connection, one)
+    _remember_sessions(connection, arrivals)
     return ids
+
+
+def session(connection: sqlite3.Connection, source: str) -> str:
+    """The broker session in which a source's messages were last counted; empty if none."""
+    row = connection.execute("SELECT session FROM sessions WHERE source = ?", (source,)).fetchone()
+    return "" if row is None else str(row[0])
+
+
+def _remember_sessions(connection: sqlite3.Connection, arrivals: Sequence[Arrival]) -> None:
+    newest = {one.source: one.session for one in arrivals if one.session}
+    for source, name in newest.items():
+        if session(connection, source) != name:
+            connection.execute(
+                "INSERT INTO sessions VALUES (?, ?)"
+                " ON CONFLICT (source) DO UPDATE SET session = excluded.session",
+                (source, name),
+            )
 
 
 def add_flags(connection: sqlite3.Connection, pairs: Iterable[tuple[int, Flag]]) -> None:

@@ -25,7 +25,8 @@ class Arrival:
     """One message or line with what its source made of it and when it came.
 
     `dedup` names this very delivery, so that one sent twice is stored once; empty where the
-    source can't send twice (serial, 1-wire).
+    source can't send twice (serial, 1-wire). `session` is the broker's session it was counted
+    in, remembered so that a repeat is known across a restart.
     """
 
     source: str
@@ -35,6 +36,7 @@ class Arrival:
     boot_id: str
     synced: bool
     decoded: Decoded
+    session: str = ""
 
 
 class LogKind(StrEnum):

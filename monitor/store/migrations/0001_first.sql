@@ -39,6 +39,12 @@ CREATE TABLE seen (
     UNIQUE (source, key)
 );
 
+-- The broker session in which a source's messages were last counted.
+CREATE TABLE sessions (
+    source  TEXT PRIMARY KEY,
+    session TEXT NOT NULL
+) WITHOUT ROWID;
+
 CREATE TABLE quarantine (
     id         INTEGER PRIMARY KEY AUTOINCREMENT,
     received_s REAL NOT NULL,
