@@ -61,7 +61,7 @@ def magnus_pressure_pa(temp_c: float) -> float:
     """Saturation pressure by the short form weather services print [Pa].
 
     Source  WMO-No. 8, Annex 4.B: 611.2 exp(17.62 t/(243.12 + t))
-    Valid   -45 to 60 °C; up to 0.29 % below Hyland and Wexler near 28 °C, 0.32 % below IAPWS steam
+    Valid   -45 to 60 °C; up to 0.29 % below Hyland and Wexler (0.32 % below steam) near 28 °C
     Check   24 °C: 2976.59
     Raises  ValueError outside -45 to 60 °C
     """

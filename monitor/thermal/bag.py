@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
-from monitor.thermal.conduction import bag_rise, core_per_side
+from monitor.thermal.conduction import core_and_side
 from monitor.thermal.film import Films, Standing, bag_films
 from monitor.thermal.substrate import SUBSTRATES, Cylinder, Substrate, bag_shape, mixture_cp
 
@@ -77,9 +77,8 @@ def describe_bag(
     shape = bag_shape(mass_kg, substrate)
     standing = Standing(open_view=open_view, floor_contact=floor_contact)
     films = bag_films(shape, standing, excess_k, TYPICAL_AIR_C)
-    rise = bag_rise(shape, 1.0, substrate.conductivity_w_per_m_k, films)
-    ratio, low, high = _ratio_range(shape, films, substrate)
-    loss = shape.volume_m3 / rise.side_k
+    side_k, ratio, low, high = _side_and_ratio(shape, films, substrate)
+    loss = shape.volume_m3 / side_k
     capacity = mass_kg * mixture_cp(substrate.water_share)
     spread = math.exp(Z80 * FILM_SPREAD)
     return BagThermal(
@@ -92,26 +91,30 @@ def describe_bag(
         loss_high_w_per_k=loss * spread,
         heat_capacity_j_per_k=capacity,
         lag_s=capacity / loss,
-        core_lag_s=capacity * rise.core_k / shape.volume_m3,
+        core_lag_s=capacity / loss * ratio,
         core_per_surface=ratio,
         core_per_surface_low=low,
         core_per_surface_high=high,
     )
 
 
-def _ratio_range(shape: Cylinder, films: Films, substrate: Substrate) -> tuple[float, float, float]:
-    """Core over surface with its 80 % range: conductivity and film, added in quadrature."""
+def _side_and_ratio(
+    shape: Cylinder, films: Films, substrate: Substrate
+) -> tuple[float, float, float, float]:
+    """Side rise for 1 W/m³, and core over side with its 80 % range: conductivity and film,
+    added in quadrature."""
     scale = math.exp(Z80 * FILM_SPREAD)
     windy = Films(films.side_w_per_m2_k * scale, films.end_w_per_m2_k * scale)
     k = substrate.conductivity_w_per_m_k
-    ratio, film, dense, loose = core_per_side(
+    core, side = core_and_side(
         shape,
         (k, k, substrate.conductivity_high_w_per_m_k, substrate.conductivity_low_w_per_m_k),
         (films, windy, films, films),
-    ).tolist()
+    )
+    ratio, film, dense, loose = (core / side).tolist()
     down = math.hypot(math.log(dense / ratio), math.log(film / ratio))
     up = math.hypot(math.log(loose / ratio), math.log(film / ratio))
-    return ratio, ratio * math.exp(-down), ratio * math.exp(up)
+    return float(side[0]), ratio, ratio * math.exp(-down), ratio * math.exp(up)
 
 
 def with_lag(bag: BagThermal, lag_s: float) -> BagThermal:
@@ -127,7 +130,7 @@ def with_lag(bag: BagThermal, lag_s: float) -> BagThermal:
     if not 1 / 3 <= factor <= 3:
         raise ValueError(f"a lag of {lag_s:g} s is no bag's whose shape says {bag.lag_s:.0f} s")
     films = Films(bag.films.side_w_per_m2_k * factor, bag.films.end_w_per_m2_k * factor)
-    ratio, low, high = _ratio_range(bag.shape, films, SUBSTRATES[bag.kind])
+    _, ratio, low, high = _side_and_ratio(bag.shape, films, SUBSTRATES[bag.kind])
     return replace(
         bag,
         films=films,
