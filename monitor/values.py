@@ -8,151 +8,46 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from enum import StrEnum
 
+from monitor.terms import (
+    AlarmKind,
+    Flag,
+    Quantity,
+    Reason,
+    Refusal,
+    Transition,
+    Urgency,
+    Verdict,
+)
 
-class Quantity(StrEnum):
-    """What a probe measures."""
-
-    TEMPERATURE = "temperature"
-    HUMIDITY = "humidity"
-
-
-class Flag(StrEnum):
-    """A doubt about one reading, kept beside its raw value and never in its place."""
-
-    RANGE = "out of range"
-    POWER_ON = "power-on value"
-    UNIT_SLIP = "unit slip"
-    RATE = "faster than a bag"
-    STUCK = "stuck"
-    FELL_OFF = "fell off"
-    DUPLICATE = "duplicate"
-    LATE = "late"
-    FUTURE = "future time"
-    TIME_UNKNOWN = "time unknown"
-    CLOCK_UNSET = "clock not synced"
-    RETAINED = "retained"
-    UNKNOWN_PROBE = "unknown probe"
-    UNKNOWN_BAG = "unknown bag"
-
-
-#: Flags that keep a reading out of the model. LATE readings are stored and flagged but their
-#: frame is closed; CLOCK_UNSET ones wait to be re-stamped.
-BARRING: frozenset[Flag] = frozenset(Flag)
-
-
-class Refusal(StrEnum):
-    """Why bytes from a source did not become a reading; the bytes go to quarantine."""
-
-    TOO_LONG = "too long"
-    NOT_TEXT = "not text"
-    NOT_A_NUMBER = "not a number"
-    NOT_FINITE = "not finite"
-    BOOLEAN = "true or false"
-    NULL = "no value"
-    NOT_JSON = "not JSON"
-    DUPLICATE_KEY = "duplicate key"
-    TOO_DEEP = "too deep"
-    MISSING_FIELD = "missing field"
-    BAD_TIME = "bad time"
-    UNKNOWN_UNIT = "unknown unit"
-    NO_MATCH = "line does not match"
-    BAD_CHECKSUM = "bad checksum"
-    NOT_SENML = "not SenML"
-    POWER_ON = "power-on value"
-    NO_DEVICE = "no device"
-    EMPTY = "empty"
-    UNMAPPED_TOPIC = "unmapped topic"
-
-
-class AlarmKind(StrEnum):
-    """The six things bagwatt raises an alarm about, and a whole lot apart from its strain."""
-
-    HOT_BAG = "hot bag"
-    STALLED_BAG = "stalled bag"
-    OVERHEATING = "overheating"
-    LOT_APART = "lot apart"
-    ROOM = "room"
-    PROBE = "probe"
-    HOUSE = "house"
-
-
-class Urgency(StrEnum):
-    """When a grower should act: go in now, look on the next walk, read it in the morning."""
-
-    NOW = "now"
-    TODAY = "today"
-    LATER = "later"
-
-    @property
-    def rank(self) -> int:
-        """0 for `later`, 2 for `now`."""
-        return ("later", "today", "now").index(self.value)
-
-
-class Transition(StrEnum):
-    """What happened to an alarm (terms of IEC 62682 and ISA-18.2)."""
-
-    RAISED = "raised"
-    URGENCY_CHANGED = "urgency changed"
-    ACKNOWLEDGED = "acknowledged"
-    RETURNED = "returned to normal"
-    SHELVED = "shelved"
-    UNSHELVED = "unshelved"
-    SUPPRESSED = "suppressed by design"
-    UNSUPPRESSED = "no longer suppressed"
-    OUT_OF_SERVICE = "out of service"
-    IN_SERVICE = "in service"
-
-
-class Reason(StrEnum):
-    """The single named reason of a verdict or an alarm: stored, printed, tested, documented."""
-
-    # a bag beside its cohort
-    ADDED_HEAT = "added heat"
-    COLDER = "colder than its cohort"
-    NEVER_WARMED = "never warmed"
-    LIKE_ITS_COHORT = "like its cohort"
-    LEARNING = "still learning this bag"
-    FEW_PEERS = "under three live peers"
-    EARLIER_RUNS = "judged against earlier runs"
-    NO_SIGNAL = "no usable reading"
-    HANDLED = "handled a short while ago"
-    LOOK_AGAIN = "look again"
-    # a core against its limits
-    CORE_LIMIT = "core over its limit"
-    CORE_FORECAST = "core will pass its limit"
-    # a lot, a cohort
-    LOT_HOT = "lot warmer than earlier runs"
-    LOT_SLOW = "lot colder than earlier runs"
-    COHORT_IS_TWO = "this cohort looks like two"
-    # the room
-    ROOM_HIGH = "room above its band"
-    ROOM_LOW = "room below its band"
-    HEATER_STUCK = "heater stuck on"
-    COOLER_STUCK = "cooler stuck on"
-    NO_COOLING = "cooling lost"
-    NO_HEATING = "heating lost"
-    DOOR = "door open"
-    DRIFT = "room drifting"
-    POWER_CUT = "power cut"
-    # a probe
-    PROBE_SILENT = "silent"
-    PROBE_STUCK = "stuck"
-    PROBE_JUMPED = "jumped"
-    PROBE_FELL_OFF = "fell off"
-    PROBE_UNIT_SLIP = "unit slip"
-    PROBE_IMPOSSIBLE = "impossible values"
-    # the monitor itself
-    BROKER_LOST = "broker lost"
-    BROKER_REFUSED = "broker refused the login"
-    PORT_LOST = "serial port lost"
-    SOURCE_SILENT = "source silent"
-    STORE_FAILING = "store failing"
-    CLOCK_UNSET = "clock not synced"
-    CHANNEL_FAILING = "channel failing"
-    WAS_DARK = "was dark"
+__all__ = [
+    "AlarmCommand",
+    "AlarmEvent",
+    "AlarmKind",
+    "Bag",
+    "BookEntry",
+    "Condition",
+    "Decoded",
+    "Delivery",
+    "Estimate",
+    "Evidence",
+    "Facts",
+    "Flag",
+    "Flagged",
+    "Frame",
+    "HandReading",
+    "Mean",
+    "Message",
+    "Probe",
+    "Quantity",
+    "Reading",
+    "Reason",
+    "Refusal",
+    "Refused",
+    "Transition",
+    "Urgency",
+    "Verdict",
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -210,8 +105,8 @@ class Flagged:
 
     @property
     def usable(self) -> bool:
-        """Whether it may enter the model."""
-        return not any(flag in BARRING for flag in self.flags)
+        """Whether it may enter the model: any flag keeps it out."""
+        return not self.flags
 
 
 @dataclass(frozen=True, slots=True)
@@ -435,14 +330,6 @@ class Message:
     urgency: Urgency
     created_s: float
     expires_s: float | None = None
-
-
-class Verdict(StrEnum):
-    """A channel's answer to one attempt."""
-
-    DELIVERED = "delivered"
-    TRY_AGAIN = "try again"
-    REFUSED = "refused"
 
 
 @dataclass(frozen=True, slots=True)

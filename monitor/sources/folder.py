@@ -123,7 +123,9 @@ def find_file(folder: Path, name: str) -> Path | None:
 
 def _open_text(path: Path) -> TextIO:
     if path.suffix == ".gz":
-        return io.TextIOWrapper(gzip.open(path, "rb"), encoding="utf-8-sig", errors="replace", newline="")
+        return io.TextIOWrapper(
+            gzip.open(path, "rb"), encoding="utf-8-sig", errors="replace", newline=""
+        )
     return path.open(encoding="utf-8-sig", errors="replace", newline="")
 
 
@@ -150,7 +152,9 @@ def iter_rows(
                 if not fields:
                     continue
                 if len(fields) != len(header):
-                    skips.add(path.name, reader.line_num, "wrong number of fields", ",".join(fields))
+                    skips.add(
+                        path.name, reader.line_num, "wrong number of fields", ",".join(fields)
+                    )
                     continue
                 yield reader.line_num, dict(zip(header, fields, strict=True))
         except (OSError, EOFError) as error:
@@ -176,7 +180,10 @@ def _bag(row: dict[str, str]) -> Bag:
         raise RowError("no bag code", "the bag column is empty")
     mass_kg = _number(row["mass_kg"], "mass_kg")
     if not MASS_RANGE_KG[0] <= mass_kg <= MASS_RANGE_KG[1]:
-        raise RowError("mass out of range", f"mass_kg is {mass_kg:g}, not {MASS_RANGE_KG[0]:g} to {MASS_RANGE_KG[1]:g}")
+        raise RowError(
+            "mass out of range",
+            f"mass_kg is {mass_kg:g}, not {MASS_RANGE_KG[0]:g} to {MASS_RANGE_KG[1]:g}",
+        )
     known = {*BAG_COLUMNS, *NAMED_EXTRAS}
     return Bag(
         bag=row["bag"].strip(),
@@ -230,7 +237,9 @@ def _walk(row: dict[str, str]) -> Reading:
 
 
 def _entry(row: dict[str, str]) -> BookEntry:
-    return BookEntry(parse_time_s(row["time"]), row["bag"].strip(), row["event"].strip(), row["detail"].strip())
+    return BookEntry(
+        parse_time_s(row["time"]), row["bag"].strip(), row["event"].strip(), row["detail"].strip()
+    )
 
 
 def _si(raw: float, unit: str, quantity: Quantity) -> float:
@@ -257,7 +266,9 @@ def _collect(
 def _needed(folder: Path, name: str) -> Path:
     path = find_file(folder, name)
     if path is None:
-        raise FolderError(str(folder), f"{name} is missing", "README.md, `Replay`, describes the folder")
+        raise FolderError(
+            str(folder), f"{name} is missing", "README.md, `Replay`, describes the folder"
+        )
     return path
 
 
@@ -280,7 +291,10 @@ def read_folder(path: Path) -> Folder:
         raise FolderError(str(path), "there is no such folder", "name a folder with bags.csv in it")
     skips = Skips()
     bags = _unique(
-        _collect(_needed(path, "bags.csv"), BAG_COLUMNS, _bag, skips), lambda bag: bag.bag, "bags.csv", skips
+        _collect(_needed(path, "bags.csv"), BAG_COLUMNS, _bag, skips),
+        lambda bag: bag.bag,
+        "bags.csv",
+        skips,
     )
     probes = _unique(
         _collect(_needed(path, "probes.csv"), PROBE_COLUMNS, _probe, skips),
@@ -291,20 +305,16 @@ def read_folder(path: Path) -> Folder:
     return Folder(
         path=path,
         bags=bags,
-        probes=_with_bag_probes(bags, probes),
-        walks=sorted(_collect(find_file(path, "walks.csv"), WALK_COLUMNS, _walk, skips), key=lambda r: r.received_s),
-        book=sorted(_collect(find_file(path, "book.csv"), BOOK_COLUMNS, _entry, skips), key=lambda e: e.at_s),
+        probes=probes,
+        walks=sorted(
+            _collect(find_file(path, "walks.csv"), WALK_COLUMNS, _walk, skips),
+            key=lambda r: r.received_s,
+        ),
+        book=sorted(
+            _collect(find_file(path, "book.csv"), BOOK_COLUMNS, _entry, skips), key=lambda e: e.at_s
+        ),
         skips=skips,
     )
-
-
-def _with_bag_probes(bags: dict[str, Bag], probes: dict[str, Probe]) -> dict[str, Probe]:
-    """Add the probes that only the bags' own column names, and where a bag's probe hangs."""
-    joined = dict(probes)
-    for bag in bags.values():
-        if bag.probe and bag.probe not in joined:
-            joined[bag.probe] = Probe(bag.probe, bag.bag, bag.rack, bag.shelf)
-    return joined
 
 
 def iter_readings(folder: Folder) -> Iterator[Reading]:
