@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import os
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from datetime import UTC, datetime
 from importlib.resources import files
@@ -70,7 +70,7 @@ def open_database(path: Path, now_s: float, *, check: bool = True) -> sqlite3.Co
             if check:
                 _check(connection, path)
             connection.execute("PRAGMA journal_mode = WAL")
-            _migrate(connection, path, now_s)
+            migrate(connection, now_s, _migrations())
         except BaseException:
             connection.close()
             raise
@@ -110,6 +110,27 @@ def write(connection: sqlite3.Connection) -> Iterator[None]:
         if connection.in_transaction:
             connection.execute("ROLLBACK")
         raise
+
+
+def migrate(
+    connection: sqlite3.Connection, now_s: float, scripts: Sequence[tuple[str, str]]
+) -> None:
+    """Run the scripts (name, SQL) this store has not had yet, each in one transaction."""
+    for number, (name, script) in enumerate(scripts, start=1):
+        if _version(connection) >= number:
+            continue
+        with write(connection):
+            if _version(connection) >= number:  # another process was quicker
+                continue
+            for statement in _statements(script):
+                connection.execute(statement)
+            connection.execute(
+                "CREATE TABLE IF NOT EXISTS migrations"
+                " (number INTEGER PRIMARY KEY, name TEXT NOT NULL, at_s REAL NOT NULL)"
+            )
+            connection.execute("INSERT INTO migrations VALUES (?, ?, ?)", (number, name, now_s))
+            connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")
+            connection.execute(f"PRAGMA user_version = {number}")
 
 
 def set_aside(path: Path, now_s: float) -> Path:
@@ -186,24 +207,6 @@ def _migrations() -> list[tuple[str, str]]:
         key=lambda entry: entry.name,
     )
     return [(entry.name.removesuffix(".sql"), entry.read_text("utf-8")) for entry in scripts]
-
-
-def _migrate(connection: sqlite3.Connection, path: Path, now_s: float) -> None:
-    for number, (name, script) in enumerate(_migrations(), start=1):
-        if _version(connection) >= number:
-            continue
-        with write(connection):
-            if _version(connection) >= number:  # another process was quicker
-                continue
-            for statement in _statements(script):
-                connection.execute(statement)
-            connection.execute(
-                "CREATE TABLE IF NOT EXISTS migrations"
-                " (number INTEGER PRIMARY KEY, name TEXT NOT NULL, at_s REAL NOT NULL)"
-            )
-            connection.execute("INSERT INTO migrations VALUES (?, ?, ?)", (number, name, now_s))
-            connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")
-            connection.execute(f"PRAGMA user_version = {number}")
 
 
 def _statements(script: str) -> Iterator[str]:

@@ -44,8 +44,8 @@ def add_book(
     connection: sqlite3.Connection, at_s: float, bags: Iterable[Bag], probes: Iterable[Probe]
 ) -> list[LogItem]:
     """Add a version of each bag and probe that changed since the last, or left the book."""
-    wanted = {(_BAG, bag.bag): to_text(bag) for bag in bags}
-    wanted |= {(_PROBE, probe.probe): to_text(probe) for probe in probes}
+    wanted = {(_BAG, readings.clean_text(bag.bag)): to_text(bag) for bag in bags}
+    wanted |= {(_PROBE, readings.clean_text(one.probe)): to_text(one) for one in probes}
     known = _versions(connection)
     changed = {key: text for key, text in wanted.items() if known.get(key) != text}
     changed |= {key: _GONE for key, text in known.items() if key not in wanted and text != _GONE}
