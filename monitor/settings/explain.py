@@ -57,7 +57,7 @@ class Teller:
         trapped = {trap.way for trap in self._tree.traps}
         told: list[tuple[Spot, str]] = []
         for one in error.errors(include_url=False):
-            way, at_key = self._way(one["loc"])
+            way, at_key = self._way(one["loc"], one["type"])
             if one["type"] == "too_short" and len(one["input"]) >= one["ctx"]["min_length"]:
                 continue  # pydantic counts sound entries only; the unsound ones are told already
             if one["type"] == "union_tag_invalid":
@@ -103,7 +103,7 @@ class Teller:
                 return MASK
         return shown(text)
 
-    def _way(self, loc: tuple[int | str, ...]) -> tuple[Way, bool]:
+    def _way(self, loc: tuple[int | str, ...], kind: str) -> tuple[Way, bool]:
         """The way in the file that pydantic's location means, and whether its key is meant."""
         way: Way = ()
         data = self._tree.data
@@ -114,7 +114,7 @@ class Teller:
                 data = data[str(step)]
             elif isinstance(data, tuple) and isinstance(step, int) and step < len(data):
                 data = data[step]
-            elif index < len(loc) - 1 or not isinstance(data, dict):
+            elif index < len(loc) - 1 or kind != "missing":
                 continue  # the tag of a union, which the file doesn't have
             way = (*way, step)
         return way, False

@@ -92,7 +92,7 @@ class _File:
             except ValidationError as error:
                 found += teller.faults(error)
                 found += [teller.line(way, says) for way, says in as_a_whole(tree.data)]
-        found = sorted(set(found), key=lambda one: (one[0].line, one[0].column))
+        found = sorted(set(found), key=lambda one: (one[0].line, one[0].column, one[1]))
         self.problems = [text for _, text in found]
         self.notes = [text for _, text in teller.doubts()]
 

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
+from functools import cache
 from typing import Annotated, Any, Literal, Self
 from zoneinfo import ZoneInfo, available_timezones
 
@@ -64,12 +65,15 @@ __all__ = [
 Degrees = Literal["C", "F"]
 
 
+_zones = cache(available_timezones)  # it walks some 600 files
+
+
 def _known_zone(name: str) -> str:
     try:
         ZoneInfo(name)
     except (KeyError, ValueError, OSError) as error:
         text = "no such time zone; write it as in the IANA list, such as Europe/London"
-        raise ValueError(text + did_you_mean(name, available_timezones())) from error
+        raise ValueError(text + did_you_mean(name, _zones())) from error
     return name
 
 

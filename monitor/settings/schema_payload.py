@@ -139,7 +139,7 @@ class LineSettings(Model):
     checksum: Literal["none", "nmea", "xor8", "sum8", "crc8-maxim", "crc16-modbus"] = Field(
         default="none",
         description="The line ends with `*` and hex digits: this checksum over all before the `*`. "
-        "`nmea` is xor8 over what follows a leading `$`.",
+        "`nmea` is xor8 over what follows a leading `$` or `!`.",
     )
     time_format: TimeFormat = Field(default="epoch s", description="How group `time` is written.")
 

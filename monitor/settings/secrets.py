@@ -37,6 +37,9 @@ class Secret:
     def __str__(self) -> str:
         return MASK
 
+    def __format__(self, spec: str) -> str:
+        return format(MASK, spec)
+
     def __eq__(self, other: object) -> bool:
         return isinstance(other, Secret) and other.reveal() == self.reveal()
 
