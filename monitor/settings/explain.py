@@ -171,10 +171,14 @@ def _plain_words(kind: str, one: Any) -> str:
     return str(one["msg"]) if words is None else words.format(**ctx)
 
 
+def printable(text: str) -> str:
+    """Text on one line, without characters that a terminal would act on."""
+    return "".join(char if char.isprintable() else "\N{REPLACEMENT CHARACTER}" for char in text)
+
+
 def shown(text: str) -> str:
     """Text fit for an error: short, printable, without credentials in a URL."""
-    text = _CREDENTIALS.sub(f"://{MASK}@", text)
-    clean = "".join(char if char.isprintable() else "\N{REPLACEMENT CHARACTER}" for char in text)
+    clean = printable(_CREDENTIALS.sub(f"://{MASK}@", text))
     return clean if len(clean) <= _SHOWN else clean[: _SHOWN - 1] + "…"
 
 

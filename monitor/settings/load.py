@@ -9,7 +9,7 @@ from typing import Any
 from pydantic import BaseModel, ValidationError
 
 from monitor.errors import SettingsError
-from monitor.settings.explain import Teller
+from monitor.settings.explain import Teller, printable
 from monitor.settings.model import Way
 from monitor.settings.schema import MonitorFile, Settings, monitor_faults
 from monitor.settings.schema_strains import StrainsFile, strains_faults
@@ -93,8 +93,8 @@ class _File:
                 found += teller.faults(error)
                 found += [teller.line(way, says) for way, says in as_a_whole(tree.data)]
         found = sorted(set(found), key=lambda one: (one[0].line, one[0].column, one[1]))
-        self.problems = [text for _, text in found]
-        self.notes = [text for _, text in teller.doubts()]
+        self.problems = [printable(text) for _, text in found]
+        self.notes = [printable(text) for _, text in teller.doubts()]
 
     def _read(self, path: Path) -> bytes | None:
         """The file's bytes, one more than allowed at most; None and a problem where it can't be."""

@@ -98,6 +98,8 @@ def _not_yaml(error: Exception, text: str) -> Trap:
     """PyYAML's own errors, without the lines it would quote: they may hold a secret."""
     if isinstance(error, yaml.MarkedYAMLError):
         says = error.problem or error.context or "this is not YAML"
+        if "tag handle" in says:  # PyYAML would quote a piece of what may be a password
+            says = "a plain text can't begin with `!`"
         return Trap((), _spot(error.problem_mark), "", f"{says}; {_HINT}")
     if isinstance(error, yaml.reader.ReaderError):
         line = text.count("\n", 0, error.position) + 1
