@@ -82,13 +82,9 @@ def build_channels(
     """
     if not recipients:
         return {}
+    _hush_the_loggers()
     import apprise  # noqa: PLC0415  (heavy: only where messages are sent)
 
-    # Its lines may hold URLs and header values; what we need of them comes with the result.
-    logger = logging.getLogger("apprise")
-    logger.setLevel(logging.WARNING)
-    logger.propagate = False
-    logger.addHandler(logging.NullHandler())
     asset = apprise.AppriseAsset(
         app_id="bagwatt",
         app_desc="bagwatt",
@@ -113,6 +109,16 @@ def build_channels(
             addresses[_mark(url.reveal())] = Address(service)
         channels[recipient.name] = PushChannel(recipient.name, addresses, limit_s)
     return channels
+
+
+def _hush_the_loggers() -> None:
+    """Their lines hold URLs, paths and header values; what we need comes with the result."""
+    for name, level in (("apprise", logging.WARNING), ("urllib3", logging.ERROR)):
+        logger = logging.getLogger(name)
+        logger.setLevel(level)
+        logger.propagate = False
+        if not logger.handlers:
+            logger.addHandler(logging.NullHandler())
 
 
 def usable(channels: Mapping[str, PushChannel]) -> int:

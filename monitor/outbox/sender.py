@@ -108,8 +108,9 @@ class Sender:
                 now_s = self._clock.wall_s()
                 with Store.open(self._path, now_s, check=False) as store:
                     while not self._finished():
-                        self._turn(store)
-                        self._wait(store)
+                        turn_s = self._clock.wall_s()
+                        self._turn(store, turn_s)
+                        self._wait(store, turn_s)
             except Exception as error:  # whatever it is, messages must go on leaving
                 text = str(error) if isinstance(error, StoreError) else repr(error)
                 if text != self._problem:
@@ -123,26 +124,26 @@ class Sender:
         outstanding = self._busy or self._unwritten
         return not outstanding or process_seconds() >= self._stop_at_s
 
-    def _turn(self, store: Store) -> None:
+    def _turn(self, store: Store, now_s: float) -> None:
         while self._unwritten:
             self._record(store, self._unwritten[0])
             self._unwritten.pop(0)
         if not self._stopping.is_set():
-            now_s = self._clock.wall_s()
             for recipient in store.recipients_waiting(now_s):
                 if recipient not in self._busy:
                     self._serve(store, recipient, now_s)
         self._problem = ""
         self._turned_s = process_seconds()
 
-    def _wait(self, store: Store) -> None:
-        """Sleep until something is due, or until something comes into the inbox."""
-        now_s = self._clock.wall_s()
-        moments = [moment for moment in self._resting_until_s.values() if moment > now_s]
-        next_s = store.next_try_s(now_s)
+    def _wait(self, store: Store, turn_s: float) -> None:
+        """Sleep until something is due that was not at `turn_s`, or comes into the inbox."""
+        moments = [moment for moment in self._resting_until_s.values() if moment > turn_s]
+        next_s = store.next_try_s(turn_s)
         if next_s is not None:
             moments.append(next_s)
-        wait_s = self._clock.real_s(min(moments) - now_s) if moments else LONGEST_WAIT_S
+        wait_s = LONGEST_WAIT_S
+        if moments:
+            wait_s = self._clock.real_s(min(moments) - self._clock.wall_s())
         if self._stopping.is_set():
             wait_s = SHORTEST_WAIT_S
         with suppress(Empty):

@@ -63,6 +63,7 @@ def event(
 def delivery(
     number: int = 1,
     recipient: str = "Mara",
+    *,
     urgency: Urgency = Urgency.TODAY,
     created_s: float = 1000.0,
     due_s: float | None = None,

@@ -325,5 +325,5 @@ def test_a_number_that_is_not_finite_is_written_as_absent() -> None:
 
 
 def test_text_of_a_newer_bagwatt_is_a_clear_error() -> None:
-    with pytest.raises(StoreError, match="a Facts: can't be read back.*upgrade bagwatt"):
+    with pytest.raises(StoreError, match=r"a Facts: can't be read back.*upgrade bagwatt"):
         codec.from_text(Facts, '{"colour":"blue"}')
