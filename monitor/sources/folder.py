@@ -28,9 +28,12 @@ T = TypeVar("T")
 
 MAX_FIELD_CHARS = 4096
 KEPT_SKIPS = 1000
+#: A row this far ahead of its neighbours carries a wrong time.
+WRONG_TIME_S = 86400.0
 
 BAG_COLUMNS = (
-    "bag", "batch", "strain", "spawn_lot", "inoculated", "mass_kg", "rack", "shelf", "slot", "probe",
+    "bag", "batch", "strain", "spawn_lot", "inoculated", "mass_kg", "rack", "shelf", "slot",
+    "probe",
 )  # fmt: skip
 PROBE_COLUMNS = ("probe", "place", "rack", "shelf")
 READING_COLUMNS = ("time", "probe", "quantity", "value", "unit")
@@ -321,8 +324,8 @@ def iter_readings(folder: Folder) -> Iterator[Reading]:
     """Stream `readings.csv` in arrival order, which is the file's.
 
     An optional column `received` gives the arrival. Without it a row arrived when it was
-    measured; a row older than one before it came late, and one far newer than the row after
-    it carries a wrong time: neither moves the arrival of the others.
+    measured; a row older than one before it came late, and one a day ahead of the row before
+    and of the row after carries a wrong time: neither moves the arrival of the others.
     """
     path = _needed(folder.path, "readings.csv")
     arrived_s = -math.inf
@@ -334,7 +337,9 @@ def iter_readings(folder: Folder) -> Iterator[Reading]:
             folder.skips.add(path.name, line, error.reason, str(error))
             continue
         if held is not None:
-            arrived_s = max(arrived_s, min(held.received_s, following.received_s))
+            ahead = held.received_s > arrived_s + WRONG_TIME_S
+            latest_s = min(held.received_s, following.received_s) if ahead else held.received_s
+            arrived_s = max(arrived_s, latest_s)
             yield replace(held, received_s=arrived_s)
         held = following
     if held is not None:

@@ -1,0 +1,182 @@
+"""List alarms, answer them: acknowledge, shelve, take out of service and back.
+
+Without a word more it lists what stands. What you ask of an alarm is written into the store
+and taken by the running `watch` within seconds, else when it starts. An ALARM is the short id
+in the first column; a part of it that fits only one is enough.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+from datetime import tzinfo
+from pathlib import Path
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from monitor.cli.arguments import duration_argument, user_name
+from monitor.cli.exits import Exit
+from monitor.cli.terminal import say, say_error, say_json, table
+from monitor.clock import SystemClock
+from monitor.errors import StoreError
+from monitor.settings.load import load_settings
+from monitor.settings.schema import Settings
+from monitor.store import StandingAlarm, Store, open_reader
+from monitor.telling import event_line, local_stamp
+from monitor.values import AlarmCommand, AlarmEvent
+from monitor.words import one_line
+
+DAY_S = 86400.0
+MOST_SHELVED_S = 7 * DAY_S
+VERBS = {
+    "acknowledge": "I know of it",
+    "shelve": "be silent about it for a while",
+    "unshelve": "no longer be silent about it",
+    "out-of-service": "its bag or probe is taken out of service",
+    "in-service": "its bag or probe is back in service",
+}
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """The words of `bagwatt alarms`."""
+    parser.add_argument("--config", type=Path, required=True, help="settings folder")
+    parser.add_argument("--json", action="store_true", help="print as JSON")
+    parser.add_argument("--history", type=duration_argument, metavar="DURATION", help="all that happened in this time, such as `2 d`")  # fmt: skip
+    for verb, text in VERBS.items():
+        parser.add_argument(f"--{verb}", metavar="ALARM", help=text)
+    parser.add_argument("--for", dest="for_s", type=duration_argument, default="12 h", metavar="DURATION", help="how long to shelve, at most 7 d (default 12 h)")  # fmt: skip
+    parser.add_argument("--why", default="", help="reason, needed to shelve or take out of service")
+
+
+def run(arguments: argparse.Namespace) -> Exit:
+    """List, or write down what is asked."""
+    settings = load_settings(arguments.config, os.environ, outside=False)
+    zone = ZoneInfo(settings.room.timezone)
+    asked = [
+        (verb, wanted)
+        for verb in VERBS
+        if (wanted := getattr(arguments, verb.replace("-", "_"))) is not None
+    ]
+    if len(asked) > 1:
+        say_error("ask one thing at a time")
+        return Exit.UNUSABLE
+    if asked:
+        return _ask(settings, *asked[0], arguments, zone)
+    if arguments.history is not None:
+        return _history(settings, arguments, zone)
+    return _standing(settings, arguments, zone)
+
+
+def _standing(settings: Settings, arguments: argparse.Namespace, zone: tzinfo) -> Exit:
+    with open_reader(settings.store.path) as store:
+        alarms = store.standing()
+    unanswered = [
+        one for one in alarms if not (one.acknowledged_by or one.shelved or one.suppressed)
+    ]
+    if arguments.json:
+        say_json([_as_json(one, settings, zone) for one in alarms])
+    elif not alarms:
+        say("no alarm stands")
+    else:
+        rows = [
+            (
+                one.raised.alarm_id,
+                local_stamp(one.raised.at_s, zone),
+                one.latest.urgency,
+                _state(one),
+                one_line(one.latest, settings.room.units, zone),
+            )
+            for one in alarms
+        ]
+        say(table(("ALARM", "SINCE", "URGENCY", "STATE", "WHAT"), rows))
+    return Exit.FOUND if unanswered else Exit.DONE
+
+
+def _state(alarm: StandingAlarm) -> str:
+    """The alarm's state in the terms of IEC 62682."""
+    if alarm.out_of_service:
+        return "out of service"
+    if alarm.suppressed:
+        return "suppressed by design"
+    if alarm.shelved:
+        return "shelved"
+    by = alarm.acknowledged_by
+    return f"acknowledged by {by}" if by else "unacknowledged"
+
+
+def _as_json(alarm: StandingAlarm, settings: Settings, zone: tzinfo) -> dict[str, Any]:
+    return {
+        "alarm": alarm.raised.alarm_id,
+        "kind": alarm.raised.kind,
+        "subject": alarm.raised.subject,
+        "urgency": alarm.latest.urgency,
+        "reason": alarm.latest.reason,
+        "state": _state(alarm),
+        "raised_s": alarm.raised.at_s,
+        "first_in": alarm.raised.first_in,
+        "acknowledged_s": alarm.acknowledged_s,
+        "message": one_line(alarm.latest, settings.room.units, zone),
+    }
+
+
+def _history(settings: Settings, arguments: argparse.Namespace, zone: tzinfo) -> Exit:
+    with open_reader(settings.store.path) as store:
+        last = store.last_frame()
+        now_s = last.closed_s if last else SystemClock().wall_s()
+        events = store.events(now_s - arguments.history)
+    if arguments.json:
+        say_json([_event_json(event, settings, zone) for event in events])
+        return Exit.DONE
+    for event in events:
+        say(f"{event.alarm_id}  {event_line(event, settings.room.units, zone)}")
+    if not events:
+        say("nothing happened in that time")
+    return Exit.DONE
+
+
+def _event_json(event: AlarmEvent, settings: Settings, zone: tzinfo) -> dict[str, Any]:
+    return {
+        "alarm": event.alarm_id,
+        "at_s": event.at_s,
+        "kind": event.kind,
+        "subject": event.subject,
+        "transition": event.transition,
+        "urgency": event.urgency,
+        "reason": event.reason,
+        "by": event.by,
+        "note": event.note,
+        "message": one_line(event, settings.room.units, zone),
+    }
+
+
+def _ask(
+    settings: Settings, verb: str, wanted: str, arguments: argparse.Namespace, zone: tzinfo
+) -> Exit:
+    if verb in ("shelve", "out-of-service") and not arguments.why.strip():
+        say_error(f"say why with --why: who reads it later must know the reason to {verb}")
+        return Exit.UNUSABLE
+    if verb == "shelve" and not 0 < arguments.for_s <= MOST_SHELVED_S:
+        say_error("shelve for more than nothing and at most 7 d")
+        return Exit.UNUSABLE
+    if not settings.store.path.exists():
+        raise StoreError(str(settings.store.path), "there is no store yet", "start `bagwatt watch`")
+    now_s = SystemClock().wall_s()
+    with Store.open(settings.store.path, now_s) as store:
+        fits = [one for one in store.standing() if one.raised.alarm_id.startswith(wanted)]
+        if len(fits) != 1:
+            found = "no alarm" if not fits else f"{len(fits)} alarms"
+            say_error(f"{found} with an id beginning {wanted}: `bagwatt alarms` lists them")
+            return Exit.UNUSABLE
+        until_s = now_s + arguments.for_s if verb == "shelve" else None
+        store.add_command(
+            AlarmCommand(
+                at_s=now_s,
+                verb=verb.replace("-", " "),
+                alarm_id=fits[0].raised.alarm_id,
+                by=user_name(),
+                note=arguments.why,
+                until_s=until_s,
+            )
+        )
+    say(f"{verb}: {one_line(fits[0].latest, settings.room.units, zone)}")
+    return Exit.DONE

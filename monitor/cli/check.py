@@ -1,0 +1,190 @@
+"""Try settings, the room's folder, store, sources and channels once, and say what is wrong.
+
+Every fault of the settings is told at once, each with file, line and column. Sources are
+opened for a few seconds as `watch` would open them; a running `watch` keeps a serial port to
+itself, so check before you start it. With --send each recipient gets a test message.
+Exit code 0: all well; 2: unusable settings; 3: something wants a person.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import queue
+import time
+import uuid
+from collections import Counter
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from monitor.channels import build_channels, usable
+from monitor.cli.exits import Exit
+from monitor.cli.terminal import GREEN, RED, YELLOW, paint, say, say_json
+from monitor.clock import Clock, SystemClock
+from monitor.errors import BagwattError
+from monitor.settings.load import load_settings
+from monitor.settings.schema import Settings
+from monitor.sources import build_source
+from monitor.sources.folder import read_folder
+from monitor.sources.source import Packet, Source
+from monitor.store import open_reader
+from monitor.values import Message, Urgency, Verdict
+
+LISTEN_S = 3.0
+STILL_CONNECTING_S = 0.1
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One thing tried: `state` is ok, note or wrong."""
+
+    what: str
+    state: str
+    detail: str
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """The words of `bagwatt check`."""
+    parser.add_argument("--config", type=Path, required=True, help="settings folder")
+    parser.add_argument("--send", action="store_true", help="send each recipient a test message")
+    parser.add_argument("--listen", type=float, default=LISTEN_S, metavar="SECONDS",
+                        help=f"how long to listen to each source (default {LISTEN_S:g})")  # fmt: skip
+    parser.add_argument("--json", action="store_true", help="print what was found as JSON")
+
+
+def run(arguments: argparse.Namespace) -> Exit:
+    """Try everything and print what was found."""
+    settings = load_settings(arguments.config, os.environ)
+    findings = []
+    for finding in look(settings, arguments.listen, arguments.send):
+        findings.append(finding)
+        if not arguments.json:
+            colour = {"ok": GREEN, "note": YELLOW, "wrong": RED}[finding.state]
+            say(f"{paint(finding.state.ljust(5), colour)}  {finding.what}: {finding.detail}")
+    wrong = any(finding.state == "wrong" for finding in findings)
+    if arguments.json:
+        rows = [{"what": one.what, "state": one.state, "detail": one.detail} for one in findings]
+        say_json({"wrong": wrong, "findings": rows})
+    return Exit.FOUND if wrong else Exit.DONE
+
+
+def look(settings: Settings, listen_s: float, send: bool) -> Iterator[Finding]:
+    """Everything tried, as it is found."""
+    clock = SystemClock()
+    yield Finding("settings", "ok", f"{settings.room.name}, all values understood")
+    for note in settings.notes:
+        yield Finding("settings", "note", note)
+    yield of_clock(clock)
+    yield from of_folder(settings)
+    yield from of_store(settings)
+    for one in settings.sources:
+        yield of_source(build_source(one, clock), clock, listen_s)
+    if not settings.sources:
+        yield Finding("sources", "note", "none in the settings: only hand readings will come")
+    yield from of_channels(settings, clock, send)
+
+
+def of_clock(clock: Clock) -> Finding:
+    """Whether the wall clock is known to be right."""
+    if clock.synced():
+        return Finding("clock", "ok", "synchronised")
+    return Finding("clock", "note", "not known to be synchronised: see `timedatectl`")
+
+
+def of_folder(settings: Settings) -> Iterator[Finding]:
+    """Bags and probes of the room's folder."""
+    try:
+        folder = read_folder(settings.room.folder)
+    except BagwattError as error:
+        yield Finding("room folder", "wrong", str(error))
+        return
+    strains = sorted({bag.strain for bag in folder.bags.values()})
+    unknown = [name for name in strains if not settings.strains.lookup(name).known]
+    yield Finding("room folder", "ok", f"{len(folder.bags)} bags, {len(folder.probes)} probes")
+    for skip in folder.skips.rows:
+        detail = f"{skip.file}:{skip.line}: {skip.reason}: {skip.detail}"
+        yield Finding("room folder", "wrong", detail)
+    for name in unknown:
+        yield Finding("strains", "note", f"{name} is not in strains.yaml: judged generically")
+    sizes = Counter(bag.cohort for bag in folder.bags.values())
+    for cohort, size in sorted(sizes.items()):
+        if size < 4:
+            text = f"{cohort} has {size} bag{'s' * (size > 1)}: under three peers to compare with"
+            yield Finding("cohorts", "note", text)
+
+
+def of_store(settings: Settings) -> Iterator[Finding]:
+    """The store, if there is one yet."""
+    path = settings.store.path
+    if not path.exists():
+        writable = os.access(path.parent, os.W_OK)
+        state, detail = (
+            ("ok", "will be made") if writable else ("wrong", "its folder can't be written")
+        )
+        yield Finding("store", state, f"{path}: {detail}")
+        return
+    try:
+        with open_reader(path) as store:
+            counts = store.counts()
+    except BagwattError as error:
+        yield Finding("store", "wrong", str(error))
+        return
+    text = f"{counts.readings} readings, {counts.frames} frames, {counts.standing} alarms standing"
+    yield Finding("store", "ok", f"{text}, {counts.bytes / 1e6:.1f} MB")
+    for (source, reason), count in sorted(counts.refused.items()):
+        yield Finding("store", "note", f"{source}: {count} refused: {reason}")
+    for flag, count in sorted(counts.flags.items()):
+        yield Finding("store", "note", f"{count} readings flagged {flag}")
+
+
+def of_source(source: Source, clock: Clock, listen_s: float) -> Finding:
+    """Open a source as the daemon would and hear what comes; nothing is acknowledged."""
+    packets: queue.Queue[Packet] = queue.Queue(10_000)
+    source.start(packets)
+    deadline_s = clock.monotonic_s() + listen_s
+    try:
+        while clock.monotonic_s() < deadline_s:
+            time.sleep(STILL_CONNECTING_S)
+        health = source.health(clock.monotonic_s())
+    finally:
+        source.stop()
+    readings, refusals = 0, Counter[str]()
+    while not packets.empty():
+        decoded = source.decode(packets.get_nowait())
+        readings += len(decoded.readings)
+        refusals.update(f"{one.reason} ({one.detail})" for one in decoded.refused)
+    what = f"source {source.name}"
+    if health.problem is not None:
+        return Finding(what, "wrong", f"{health.problem}: {health.detail}")
+    heard = f"{readings} readings in {listen_s:g} s"
+    refused = "".join(f"; {count} refused: {reason}" for reason, count in refusals.most_common(3))
+    state = "note" if refusals or not readings else "ok"
+    return Finding(
+        what, state, f"connected, {heard}{refused}{'; ' * bool(health.detail)}{health.detail}"
+    )
+
+
+def of_channels(settings: Settings, clock: Clock, send: bool) -> Iterator[Finding]:
+    """Who is told; with `send` whether a test message arrives."""
+    if settings.channels_none:
+        yield Finding("channels", "note", "`channels: none`: nobody is told of anything")
+        return
+    try:
+        channels = build_channels(settings.recipients)
+    except BagwattError as error:
+        yield Finding("channels", "wrong", str(error))
+        return
+    yield Finding("channels", "ok", f"{usable(channels)} for {len(channels)} recipients")
+    for name, channel in channels.items() if send else ():
+        message = Message(
+            message_id=f"test:{uuid.uuid4()}:{name}",
+            recipient=name,
+            title=f"bagwatt: test message from {settings.room.name}",
+            body="This is only a test. Alerts will look like this and say which bag to look at.",
+            urgency=Urgency.TODAY,
+            created_s=clock.wall_s(),
+        )
+        answer = channel.send(message)
+        good = answer.verdict is Verdict.DELIVERED
+        yield Finding(f"recipient {name}", "ok" if good else "wrong", answer.detail)

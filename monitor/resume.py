@@ -1,0 +1,123 @@
+"""A run rebuilt from the store: the last checkpoint, then the log exactly as it came."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+
+from monitor.assemble import build_road, plan_of
+from monitor.road import Plan, Road
+from monitor.runner import Close, Item, take
+from monitor.settings.schema import Settings
+from monitor.store import BookChange, FrameClose, LogItem, Reader
+from monitor.store.codec import from_text, to_text
+from monitor.values import AlarmCommand, AlarmEvent, Bag, BookEntry, Probe, Reading
+
+#: Written into every checkpoint; another number means a road of another make, not restored.
+ROAD_FORMAT = 1
+
+
+@dataclass(slots=True)
+class Book:
+    """Bags and probes as the log has told them so far."""
+
+    bags: dict[str, Bag] = field(default_factory=dict)
+    probes: dict[str, Probe] = field(default_factory=dict)
+
+    def change(self, change: BookChange) -> None:
+        """Take one new version of a bag or a probe, or its leaving."""
+        if change.of_probe:
+            _put(self.probes, change.name, change.now, Probe)
+        else:
+            _put(self.bags, change.name, change.now, Bag)
+
+    def plan(self) -> Plan:
+        return plan_of(self.bags, self.probes)
+
+
+def _put(book: dict[str, Bag] | dict[str, Probe], name: str, now: object, kind: type) -> None:
+    if isinstance(now, kind):
+        book[name] = now  # type: ignore[assignment]
+    else:
+        book.pop(name, None)
+
+
+@dataclass(slots=True)
+class Resumed:
+    """A road as it stood, the book, and how far the log has been taken."""
+
+    road: Road
+    book: Book
+    last_reading_id: int = 0
+    last_journal_id: int = 0
+    last_close: FrameClose | None = None
+    events: list[AlarmEvent] = field(default_factory=list)
+
+
+def checkpoint_text(road: Road, book: Book) -> str:
+    """The road and the book as text from which `resume` goes on."""
+    return json.dumps(
+        {
+            "format": ROAD_FORMAT,
+            "bags": [to_text(bag) for bag in book.bags.values()],
+            "probes": [to_text(probe) for probe in book.probes.values()],
+            "road": road.state(),
+        },
+        separators=(",", ":"),
+    )
+
+
+def resume(store: Reader, settings: Settings, *, from_start: bool = False) -> Resumed:
+    """Rebuild the run from the newest checkpoint, or from the log's start.
+
+    The events of the log after that point are collected in `events`; they are in the store
+    already where the run came that far.
+    """
+    resumed, after_s = _begin(store, settings, from_start)
+    for row in store.iter_log(after_s):
+        for item in as_items(row, resumed.book):
+            step = take(resumed.road, item)
+            resumed.events.extend(step.events)
+        _advance(resumed, row)
+    return resumed
+
+
+def _begin(store: Reader, settings: Settings, from_start: bool) -> tuple[Resumed, float | None]:
+    checkpoint = None if from_start else store.load_checkpoint()
+    saved = json.loads(checkpoint.text) if checkpoint else {}
+    if checkpoint is None or saved.get("format") != ROAD_FORMAT:
+        return Resumed(build_road(settings, Plan()), Book()), None
+    book = Book()
+    book.bags = {bag.bag: bag for bag in (from_text(Bag, text) for text in saved["bags"])}
+    book.probes = {
+        probe.probe: probe for probe in (from_text(Probe, text) for text in saved["probes"])
+    }
+    road = build_road(settings, book.plan())
+    road.restore(saved["road"])
+    close = store.frame_closed_at(checkpoint.end_s)
+    return (
+        Resumed(road, book, close.last_reading_id, close.last_command_id, close),
+        checkpoint.end_s,
+    )
+
+
+def as_items(row: LogItem, book: Book) -> Iterator[Item]:
+    """What a row of the log means to the road; re-stamps are for the record alone."""
+    body = row.body
+    if isinstance(body, FrameClose):
+        yield Close(body.end_s, body.house)
+    elif isinstance(body, BookChange):
+        book.change(body)
+        yield book.plan()
+    elif isinstance(body, Reading | AlarmCommand | BookEntry):
+        yield body
+
+
+def _advance(resumed: Resumed, row: LogItem) -> None:
+    if isinstance(row.body, FrameClose):
+        resumed.last_close = row.body
+    elif isinstance(row.body, Reading):
+        resumed.last_reading_id = row.id
+    else:
+        resumed.last_journal_id = row.id

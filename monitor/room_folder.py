@@ -1,0 +1,36 @@
+"""The room's folder while the daemon runs: read again when a file in it changes."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from monitor.sources.folder import Folder, find_file, read_folder
+
+FILES = ("bags.csv", "probes.csv", "walks.csv", "book.csv")
+
+
+class RoomFolder:
+    """Watches the four files; `changed` gives the folder anew when one of them moved on."""
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        self._seen: tuple[tuple[int, int], ...] | None = None
+
+    def changed(self) -> Folder | None:
+        """The folder if it changed since the last call, else None. Raises FolderError."""
+        stamps = self._stamps()
+        if stamps == self._seen:
+            return None
+        self._seen = stamps
+        return read_folder(self.path)
+
+    def _stamps(self) -> tuple[tuple[int, int], ...]:
+        stamps = []
+        for name in FILES:
+            found = find_file(self.path, name)
+            try:
+                facts = found.stat() if found else None
+            except OSError:
+                facts = None
+            stamps.append((facts.st_mtime_ns, facts.st_size) if facts else (0, 0))
+        return tuple(stamps)

@@ -1,0 +1,68 @@
+"""Alarm events as messages to people and as lines in the daemon's log."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from datetime import datetime, tzinfo
+
+from monitor.outbox import deliveries
+from monitor.road import Outcome
+from monitor.settings.schema import RecipientSettings, Settings
+from monitor.values import AlarmEvent, Delivery
+from monitor.words import difference, one_line, sentences, temperature
+
+
+def compose(
+    event: AlarmEvent, settings: Settings, zone: tzinfo
+) -> Callable[[RecipientSettings], tuple[str, str]]:
+    """Title and body of an event in each person's own degrees."""
+
+    def words_for(recipient: RecipientSettings) -> tuple[str, str]:
+        return sentences(event, recipient.units or settings.room.units, zone)
+
+    return words_for
+
+
+def messages(
+    events: Iterable[AlarmEvent], settings: Settings, now_s: float, zone: tzinfo
+) -> list[Delivery]:
+    """The messages of events, ready for the outbox."""
+    return [
+        delivery
+        for event in events
+        for delivery in deliveries(
+            event, settings.recipients, now_s, zone, compose(event, settings, zone)
+        )
+    ]
+
+
+def local_stamp(at_s: float, zone: tzinfo) -> str:
+    """Weekday, day and minute in the room's own time."""
+    return datetime.fromtimestamp(at_s, zone).strftime("%a %Y-%m-%d %H:%M")
+
+
+def event_line(event: AlarmEvent, units: str, zone: tzinfo) -> str:
+    """One line of the log for one event."""
+    urgency = event.urgency.upper() if event.urgency == "now" else event.urgency
+    return f"{local_stamp(event.at_s, zone)}  {urgency}: {one_line(event, units, zone)}"
+
+
+def standing_line(end_s: float, outcome: Outcome, units: str, zone: tzinfo) -> str:
+    """How the room stands: the air, the bags heard, the warmest beyond its cohort."""
+    frame = outcome.frame
+    parts = []
+    if frame.air_c:
+        levels = [mean.mean for mean in frame.air_c.values()]
+        air = f"{temperature(min(levels), units)} to {temperature(max(levels), units)}"
+        parts.append(f"air {air}")
+    heard = len(frame.surface_c)
+    parts.append(f"{heard} bags heard" if heard else "no bag heard")
+    judged = [
+        (evidence.excess_k, bag)
+        for bag, (_, evidence) in outcome.verdicts.items()
+        if evidence.excess_k is not None
+    ]
+    if judged:
+        excess_k, bag = max(judged)
+        parts.append(f"most over its cohort {bag} {difference(excess_k, units)}")
+    return f"{local_stamp(end_s, zone)}  {', '.join(parts)}"
