@@ -1,0 +1,145 @@
+"""What was found, in short phrases: levels, distances, limits, since when, how fast, how sure.
+
+Every phrase is left out where its fact is unknown.
+"""
+
+from __future__ import annotations
+
+from datetime import tzinfo
+
+from monitor.values import AlarmEvent, AlarmKind, Facts, Reason
+from monitor.words.naming import clean
+from monitor.words.quantities import (
+    difference,
+    duration,
+    in_units,
+    moment,
+    odds,
+    temperature,
+    watts_per_kg,
+)
+
+_STEADY_K_PER_H = 0.05
+
+
+def levels(event: AlarmEvent, units: str) -> list[str]:
+    """The numbers of the alarm's kind, the telling one first."""
+    facts = event.facts
+    if event.kind is AlarmKind.OVERHEATING:
+        return _core(facts, units) + _surface(facts, units)
+    if event.kind in (AlarmKind.HOT_BAG, AlarmKind.STALLED_BAG):
+        return _excess(event, units) + _surface(facts, units) + _heat(facts)
+    if event.kind is AlarmKind.LOT_APART:
+        return _excess(event, units) + _affected(facts, "bag", "in it")
+    if event.kind is AlarmKind.ROOM:
+        return _room(event, units)
+    return _said(event, units)
+
+
+def _excess(event: AlarmEvent, units: str) -> list[str]:
+    facts = event.facts
+    if facts.excess_k is None:
+        return []
+    side = "over" if facts.excess_k >= 0 else "under"
+    by = difference(abs(facts.excess_k), units)
+    if event.kind is AlarmKind.LOT_APART or event.reason is Reason.EARLIER_RUNS:
+        return [f"{by} {side} what earlier runs explain"]
+    if not facts.peers:
+        return [f"{by} {side} what its cohort explains"]
+    if facts.peers == 1:
+        return [f"{by} {side} what its one cohort mate explains"]
+    return [f"{by} {side} what its {facts.peers} cohort mates explain"]
+
+
+def _surface(facts: Facts, units: str) -> list[str]:
+    said = []
+    if facts.surface_c is not None:
+        said.append(f"{temperature(facts.surface_c, units)} on its surface")
+    if facts.air_c is not None:
+        said.append(f"{temperature(facts.air_c, units)} in the air beside it")
+    return said
+
+
+def _heat(facts: Facts) -> list[str]:
+    if facts.added_w_per_kg is None or facts.added_w_per_kg < 0.005:
+        return []
+    return [f"about {watts_per_kg(facts.added_w_per_kg)} of added heat"]
+
+
+def _core(facts: Facts, units: str) -> list[str]:
+    said = []
+    if facts.core_c is not None:
+        said.append(f"core about {temperature(facts.core_c, units)} by estimate")
+    if facts.limit_c is not None:
+        for_time = f" for {duration(facts.limit_duration_s)}" if facts.limit_duration_s else ""
+        said.append(f"limit {temperature(facts.limit_c, units)}{for_time}")
+    if facts.reached_in_s is not None:
+        in_time = duration(facts.reached_in_s)
+        said.append(f"reached in about {in_time}" if facts.reached_in_s > 0 else "limit reached")
+    return said
+
+
+def _room(event: AlarmEvent, units: str) -> list[str]:
+    facts, said = event.facts, []
+    if facts.air_c is not None:
+        said.append(f"air at {temperature(facts.air_c, units)}")
+    if facts.low_c is not None and facts.high_c is not None:
+        low, high = temperature(facts.low_c, units), temperature(facts.high_c, units)
+        said.append(f"band {low} to {high}")
+    if facts.silent_for_s is not None:
+        said.append(f"no reading for {duration(facts.silent_for_s)}")
+    return said + _affected(facts, "bag", "touched") + _said(event, units)
+
+
+def _affected(facts: Facts, noun: str, how: str) -> list[str]:
+    if not facts.affected:
+        return []
+    return [f"{facts.affected} {noun}{'' if facts.affected == 1 else 's'} {how}"]
+
+
+def _said(event: AlarmEvent, units: str) -> list[str]:
+    """The detail without the name it repeats, and how long it has been quiet."""
+    facts, said = event.facts, []
+    detail, subject = clean(facts.detail), clean(event.subject)
+    lead, _, rest = detail.partition(": ")
+    if rest and subject.endswith(lead):
+        detail = rest
+    if detail and not subject.endswith(detail):
+        said.append(in_units(detail.rstrip("."), units))
+    if facts.silent_for_s is not None and event.kind is not AlarmKind.ROOM:
+        verb = "for" if event.reason is Reason.WAS_DARK else "nothing for"
+        said.append(f"{verb} {duration(facts.silent_for_s)}")
+    return said
+
+
+def timing(event: AlarmEvent, units: str, zone: tzinfo) -> list[str]:
+    """Since when, and how fast it goes."""
+    facts, said = event.facts, []
+    if facts.since_s is not None:
+        since = moment(facts.since_s, zone, event.at_s)
+        held_s = event.at_s - facts.since_s
+        held = f" ({duration(held_s)})" if held_s >= 60 else ""
+        said.append(f"since {since}{held}")
+    if facts.rate_k_per_h is not None:
+        said.append(_rate(facts.rate_k_per_h, units))
+    return said
+
+
+def _rate(rate_k_per_h: float, units: str) -> str:
+    if abs(rate_k_per_h) < _STEADY_K_PER_H:
+        return "steady"
+    way = "rising" if rate_k_per_h > 0 else "falling"
+    return f"{way} {difference(abs(rate_k_per_h), units)} an hour"
+
+
+def certainty(event: AlarmEvent) -> str:
+    """How sure the call is; empty where there is no evidence to tell."""
+    if event.facts.evidence is None:
+        return ""
+    if event.kind is AlarmKind.STALLED_BAG or event.reason is Reason.LOT_SLOW:
+        return odds(event.facts.evidence, "the missing heat is real")
+    if event.reason is Reason.COHORT_IS_TWO:
+        return odds(event.facts.evidence, "these are two cohorts")
+    if event.kind in (AlarmKind.HOT_BAG, AlarmKind.LOT_APART):
+        return odds(event.facts.evidence, "the added heat is real")
+    return odds(event.facts.evidence, "it is no chance")
