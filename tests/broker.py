@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import shutil
 import socket
 import subprocess
@@ -49,8 +50,10 @@ class Broker:
         self._log = folder / "mosquitto.log"
         self._config = folder / "mosquitto.conf"
         access = "" if "allow_anonymous" in config else "allow_anonymous true\n"
+        # started by root, mosquitto would become a user who may not read the test's folder
+        user = "user root\n" if os.geteuid() == 0 else ""
         self._config.write_text(
-            f"listener {self.port} 127.0.0.1\n{access}"
+            f"{user}listener {self.port} 127.0.0.1\n{access}"
             f"persistence true\npersistence_location {folder}/\nautosave_interval 1\n"
             f"max_queued_messages 100000\nlog_type all\n{config}\n",
             encoding="utf-8",

@@ -47,7 +47,7 @@ class Backlog:
     def __init__(self, session_present: bool, pulse: bytes, now_s: float) -> None:
         self._pending = session_present
         self._pulse = pulse
-        self._since_s = now_s
+        self.since_s = now_s
         self._last_s = now_s
         self.pulse_back = False
 
@@ -69,9 +69,13 @@ class Backlog:
         self._last_s = now_s
         return self._pending
 
+    def acknowledged(self, now_s: float) -> None:
+        """We acknowledged something: until now the broker may have been waiting for us."""
+        self._last_s = now_s
+
     def pulse_overdue(self, now_s: float, patience_s: float) -> bool:
         """Whether the pulse should be back by now."""
-        return not self.pulse_back and now_s - self._since_s > patience_s
+        return not self.pulse_back and now_s - self.since_s > patience_s
 
 
 def delivery_key(session: str, mid: int, topic: str, payload: bytes) -> str:

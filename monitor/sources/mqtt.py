@@ -39,6 +39,7 @@ if TYPE_CHECKING:
 _TICK_S = 0.5
 _SETUP_RETRY_S = 30.0
 _REVIVAL_PAUSE_S = 5.0
+_SHORT_CONNECTION_S = 10.0
 #: Silence of this many pulses means that the connection is dead, whatever it says of itself.
 _PULSES_MISSED = 3
 
@@ -73,6 +74,7 @@ class MqttSource:
         self._subscribed = False
         self._overflowed = False
         self._pulsed_s = 0.0
+        self._short_connections = 0
 
     def start(self, sink: queue.Queue[Packet]) -> None:
         self._sink = sink
@@ -195,9 +197,13 @@ class MqttSource:
         with self._lock:
             self._generation += 1
             self._window = AckWindow()
-            was_up, self._backlog = self._backlog is not None, None
-        if was_up:  # else `on_connect` or `on_connect_fail` has told more
-            self._standing.down(Reason.BROKER_LOST, disconnect_fault(self._where(), reason_code))
+            ended, self._backlog = self._backlog, None
+        if ended is None:  # `on_connect` or `on_connect_fail` has told more
+            return
+        short = self._life_s() - ended.since_s < _SHORT_CONNECTION_S
+        self._short_connections = self._short_connections + 1 if short else 0
+        text = disconnect_fault(self._where(), reason_code, self._short_connections)
+        self._standing.down(Reason.BROKER_LOST, text)
 
     def _on_subscribe(
         self, client: Client, userdata: Any, mid: int, reason_codes: Any, properties: Any
@@ -279,6 +285,8 @@ class MqttSource:
                 return
             for ready in self._window.done(mid):
                 self._client.ack(ready, 1)
+            if self._backlog is not None:
+                self._backlog.acknowledged(self._life_s())
 
     def _alive(self, health: SourceHealth, monotonic_s: float) -> SourceHealth:
         """`health`, but told as lost where a connection that claims to stand is silent."""

@@ -22,9 +22,10 @@ if TYPE_CHECKING:
 _MACHINE_ID = Path("/etc/machine-id")
 #: A packet bigger than this the broker keeps to itself (MQTT 5 only).
 _LARGEST_PACKET = 1 << 20
-_BACK_OFF_S = (1, 30)
+BACK_OFF_S = (1, 30)
 #: Our own pulses waiting to be sent; the client publishes nothing else.
 _MOST_OUTGOING = 20
+_SUSPICIOUSLY_MANY = 3
 _LOGIN_REFUSALS = frozenset(
     {
         "Bad user name or password",
@@ -67,7 +68,7 @@ def make_client(settings: MqttSettings, identity: str) -> Client:
         protocol=MQTTv5 if five else MQTTv311,
         manual_ack=True,
     )
-    client.reconnect_delay_set(*_BACK_OFF_S)
+    client.reconnect_delay_set(*BACK_OFF_S)
     client.max_queued_messages_set(_MOST_OUTGOING)
     if settings.username is not None:
         password = settings.password.reveal() if settings.password else None
@@ -115,8 +116,11 @@ def refused_login(reason_code: Any) -> bool:
     return str(reason_code) in _LOGIN_REFUSALS
 
 
-def disconnect_fault(where: str, reason_code: Any) -> str:
-    """What ended a connection, for a person."""
-    if str(reason_code) == "Session taken over":
-        return f"{where}: another client uses our client id; give this source its own `client_id`"
+def disconnect_fault(where: str, reason_code: Any, short_connections: int) -> str:
+    """What ended a connection, for a person.
+
+    Two clients with one id throw each other out for ever; not every broker says so.
+    """
+    if str(reason_code) == "Session taken over" or short_connections >= _SUSPICIOUSLY_MANY:
+        return f"{where}: thrown out again and again; is our `client_id` in use elsewhere?"
     return f"{where}: connection lost ({reason_code})"
