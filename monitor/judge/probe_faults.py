@@ -6,14 +6,13 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from statistics import median
 
+from monitor.judge.fallen import Seen, follow, surprise
 from monitor.judge.probe_rules import (
+    LEAST_HELD,
     Company,
     FaultParams,
-    copied_share,
-    fell_since,
     impossible_since,
     is_stuck,
-    near_air,
     silent_since,
 )
 from monitor.judge.tracks import Track
@@ -59,13 +58,6 @@ def find_faults(
 ) -> tuple[ProbeFault, ...]:
     """The probes at fault, sorted by name; notes each standing fault in its track."""
     companies = _companies(tracks, plan, moment)
-    shares = {
-        key: copied_share(track, moment.frame_s, params)
-        for key, track in tracks.items()
-        if _on_bag(key, plan)
-    }
-    known = [share for share in shares.values() if share is not None]
-    usual_share = median(known) if len(known) >= 3 else 0.2
     faults: dict[str, ProbeFault] = {}
     for key in sorted(tracks):
         name, quantity = key
@@ -75,7 +67,7 @@ def find_faults(
         company = companies[(plan[name].in_air, quantity)]
         found = _of_any_probe(track, quantity, company, moment, params)
         if found is None and _on_bag(key, plan):
-            found = _of_bag_probe(track, shares[key], usual_share, moment, params)
+            found = _of_bag_probe(track, moment, params)
         if found is None:
             track.fault, track.fault_detail = "", ""
             continue
@@ -86,6 +78,27 @@ def find_faults(
     return tuple(faults[name] for name in sorted(faults))
 
 
+def follow_air(tracks: Iterable[Track], end_s: float, params: FaultParams) -> None:
+    """Weigh for every bag probe whether it still follows its bag or by now the air.
+
+    What all have in common is taken off first: a door or a set-back is the room's doing.
+    """
+    surprises: list[tuple[Track, Seen, float]] = []
+    for track in tracks:
+        at_s, value_c, air_c = track.recent[-1] if track.recent else (None, 0.0, None)
+        if at_s != end_s or air_c is None:
+            continue
+        seen = Seen(end_s, value_c, air_c)
+        off = surprise(track.follow, seen, params.fallen)
+        if off is not None:
+            surprises.append((track, seen, off))
+    common = median(off for _, _, off in surprises) if len(surprises) >= 5 else 0.0
+    for track, seen, off in surprises:
+        # a value that never moves is stuck, wherever the air goes
+        if track.held_count < LEAST_HELD or track.held_s < params.stuck_least_s / 2:
+            follow(track.follow, seen, off - common, params.fallen)
+
+
 def _on_bag(key: Key, plan: Mapping[str, Probe]) -> bool:
     place = plan.get(key[0])
     return place is not None and not place.in_air and key[1] is Quantity.TEMPERATURE
@@ -94,16 +107,25 @@ def _on_bag(key: Key, plan: Mapping[str, Probe]) -> bool:
 def _companies(
     tracks: Mapping[Key, Track], plan: Mapping[str, Probe], moment: Moment
 ) -> dict[tuple[bool, Quantity], Company]:
-    shares: dict[tuple[bool, Quantity], list[float]] = {
-        (in_air, quantity): [] for in_air in (True, False) for quantity in Quantity
-    }
+    kinds: dict[tuple[bool, Quantity], list[Track]] = {}
     for (name, quantity), track in tracks.items():
-        if name in plan and track.changes_seen >= 30 and track.change_share is not None:
-            shares[(plan[name].in_air, quantity)].append(track.change_share)
-    return {
-        kind: Company(median(values) if values else 0.0, moment.room, len(values))
-        for kind, values in shares.items()
-    }
+        if name in plan:
+            kinds.setdefault((plan[name].in_air, quantity), []).append(track)
+    return {kind: _company(members, moment) for kind, members in kinds.items()}
+
+
+def _company(members: list[Track], moment: Moment) -> Company:
+    shares = [
+        track.change_share
+        for track in members
+        if track.changes_seen >= 30 and track.change_share is not None
+    ]
+    running = sorted(track.held_s for track in members)
+    longest_s = max(track.longest_s for track in members)
+    if len(running) >= 5:
+        longest_s = max(longest_s, running[-3])
+    share = median(shares) if shares else 0.0
+    return Company(share, longest_s, moment.room, len(shares))
 
 
 def _of_any_probe(
@@ -124,32 +146,17 @@ def _of_any_probe(
     return None
 
 
-def _of_bag_probe(
-    track: Track, share: float | None, usual_share: float, moment: Moment, params: FaultParams
-) -> _Found | None:
+def _of_bag_probe(track: Track, moment: Moment, params: FaultParams) -> _Found | None:
     """Faults of a probe that should follow a bag and not the air."""
     since_s = impossible_since(track, params)
     if since_s is not None:
         return Reason.PROBE_IMPOSSIBLE, since_s, "further over the air than a bag can be"
-    if _fell(track, share, usual_share, params):
-        since_s = fell_since(track, moment.frame_s)
-        if track.jumped_s is not None and since_s - track.jumped_s <= 6 * moment.frame_s:
+    if track.follow.fell_s is not None:
+        since_s = track.follow.fell_s
+        if track.jumped_s is not None and abs(since_s - track.jumped_s) <= 6 * moment.frame_s:
             since_s = min(since_s, track.jumped_s)
-        return Reason.PROBE_FELL_OFF, since_s, "follows every tick of the air"
+        return Reason.PROBE_FELL_OFF, since_s, "follows the air and not the bag"
     if track.jumped_s is not None and moment.end_s - track.jumped_s <= params.jump_stands_s:
         moved = f"moved {track.jumped_k:+.1f} K faster than a bag can"
         return Reason.PROBE_JUMPED, track.jumped_s, moved
     return None
-
-
-def _fell(track: Track, share: float | None, usual_share: float, params: FaultParams) -> bool:
-    if track.fault == Reason.PROBE_FELL_OFF.value:
-        return share is None or share > params.copies_no_more
-    gap = near_air(track)
-    return (
-        share is not None
-        and gap is not None
-        and share > params.copies
-        and share - usual_share > params.copies_over_peers
-        and abs(gap) <= params.fallen_near_k
-    )

@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
+from monitor.judge.fallen import FallenParams
 from monitor.judge.tracks import Track
+
+#: Fewer unchanged readings than this say nothing about a probe.
+LEAST_HELD = 8
 
 
 @dataclass(frozen=True, slots=True)
@@ -14,8 +18,7 @@ class FaultParams:
 
     `silent_intervals`: three lost messages in a row happen on a radio link, four hardly.
     `stuck_log_odds`: natural log of how unlikely an unchanged run must be (14: 1 in 10⁶).
-    `copies`: share of the air's quick ticks a fallen probe shows; a taped one shows 0.05 to
-    0.35 (contact factor 0.75 to 0.95 and the bag's own lag).
+    `stuck_longest`: how many times longer than any run of its kind before it.
     `most_excess_k`: a bag surface this far over its air would need several W/kg, which no
     spawn run reaches; it is the probe.
     """
@@ -25,20 +28,14 @@ class FaultParams:
     first_word_s: float = 7200.0
     stuck_least_s: float = 9000.0
     stuck_log_odds: float = 14.0
+    stuck_longest: float = 2.0
     stuck_room_moved_k: float = 0.5
     humidity_stuck_s: float = 43200.0
-    window: int = 36
-    least_pairs: int = 9
-    air_moved_k2: float = 1.2
-    least_air_moved_k2: float = 0.5
-    copies: float = 0.62
-    copies_no_more: float = 0.4
-    copies_over_peers: float = 0.35
-    fallen_near_k: float = 1.5
     jump_frames: int = 3
     jump_spread_k: float = 3.0
     jump_stands_s: float = 7200.0
     most_excess_k: float = 8.0
+    fallen: FallenParams = field(default_factory=FallenParams)
 
 
 def silent_since(track: Track, end_s: float, began_s: float, params: FaultParams) -> float | None:
@@ -60,10 +57,13 @@ class Company:
     """What the other probes of one kind did, for telling stuck from quiet.
 
     `change_share` is the median share of readings that differ from the one before;
+    `longest_s` the longest unchanged run among them, the two longest that still run left
+    out because they may be the stuck ones;
     `room` the common course of all of them, (time [s], level [K]) per frame.
     """
 
     change_share: float
+    longest_s: float
     room: tuple[tuple[float, float], ...]
     count: int
 
@@ -74,11 +74,12 @@ def is_stuck(
     """Whether an unchanged run is too long to be a quiet bag.
 
     Two roads to yes: so many readings without the usual flicker of the last digit that
-    chance can't do it; or the room moved by more than one step of the probe meanwhile and
-    the probe did not follow, which also catches coarse probes that seldom flicker.
+    chance can't do it, and longer by far than any run of its kind (a coarse probe rests for
+    hours when its bag is between two steps); or the room moved by more than one step of the
+    probe meanwhile and the probe did not follow.
     """
-    held_s = (track.last_s or 0.0) - track.held_since_s
-    if track.held is None or held_s < params.stuck_least_s or track.held_count < 8:
+    held_s = track.held_s
+    if track.held is None or held_s < params.stuck_least_s or track.held_count < LEAST_HELD:
         return False
     if humid:
         # humidity rests at 100 % for hours in a room that is misted
@@ -88,7 +89,8 @@ def is_stuck(
         shares.append(track.change_share)
     if shares:
         share = min(0.9, 0.75 * min(shares))
-        if -(track.held_count - 1) * math.log1p(-share) >= params.stuck_log_odds:
+        unlikely = -(track.held_count - 1) * math.log1p(-share) >= params.stuck_log_odds
+        if unlikely and held_s >= params.stuck_longest * company.longest_s:
             return True
     levels = [level for at_s, level in company.room if track.held_since_s <= at_s <= end_s]
     if company.count < 5 or not levels or track.smallest_step is None:
@@ -96,57 +98,9 @@ def is_stuck(
     return max(levels) - min(levels) > track.smallest_step + params.stuck_room_moved_k
 
 
-def copied_share(track: Track, frame_s: float, params: FaultParams) -> float | None:
-    """How much of the air's quick ticks a bag probe shows: 0 none, 1 all.
-
-    Slope of the probe's frame-to-frame changes on those of its shelf air, both without
-    their mean, so that a bag which follows a slow warming of the room does not look fallen.
-    Frames are taken back in time until the air has moved enough. None where it hasn't.
-    """
-    count, sum_y, sum_a, sum_ya, sum_aa, moved = 0, 0.0, 0.0, 0.0, 0.0, 0.0
-    rows = track.history
-    for index in range(len(rows) - 1, 0, -1):
-        now, before = rows[index], rows[index - 1]
-        air, air_before = now[2], before[2]
-        if air is None or air_before is None or now[0] - before[0] > 2.5 * frame_s:
-            continue
-        y, a = now[1] - before[1], air - air_before
-        count, sum_y, sum_a = count + 1, sum_y + y, sum_a + a
-        sum_ya, sum_aa = sum_ya + y * a, sum_aa + a * a
-        moved = sum_aa - sum_a * sum_a / count
-        if count >= params.window or (count >= params.least_pairs and moved >= params.air_moved_k2):
-            break
-    if count < params.least_pairs or moved < params.least_air_moved_k2:
-        return None
-    return (sum_ya - sum_y * sum_a / count) / moved
-
-
-def near_air(track: Track, frames: int = 6) -> float | None:
-    """Mean of probe less shelf air over the last frames [K]."""
-    gaps = [value - air for _, value, air in track.history[-frames:] if air is not None]
-    return math.fsum(gaps) / len(gaps) if gaps else None
-
-
-def fell_since(track: Track, frame_s: float) -> float:
-    """When a probe now known to hang in the air left its bag: the start of the run of frames
-    in which it keeps its present distance from the air."""
-    level = near_air(track) or 0.0
-    since_s, strange = track.history[-1][0], 0
-    for at_s, value, air in reversed(track.history):
-        if air is None:
-            continue
-        if abs(value - air - level) <= 0.3:
-            since_s, strange = at_s - frame_s, 0
-        else:
-            strange += 1
-            if strange > 1:
-                break
-    return since_s
-
-
 def impossible_since(track: Track, params: FaultParams) -> float | None:
     """Since when the last three frames have been further over the air than a bag can be."""
-    last = track.history[-3:]
+    last = track.recent[-3:]
     if len(last) < 3:
         return None
     for _, value, air in last:

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from statistics import median
 from typing import Any
 
-from monitor.judge.probe_faults import Key, Moment, ProbeFault, find_faults
+from monitor.judge.probe_faults import Key, Moment, ProbeFault, find_faults, follow_air
 from monitor.judge.probe_rules import FaultParams
 from monitor.judge.tracks import BAD, FAST, GOOD, MOST_PENDING, SLIP, Row, Track
 from monitor.values import Flag, Flagged, Probe, Quantity, Reading, Reason
@@ -44,6 +44,7 @@ class QualityParams:
     fault: FaultParams = field(default_factory=FaultParams)
 
 
+_KEPT_FRAMES = 6
 _UNTIMED = (Flag.TIME_UNKNOWN, Flag.RETAINED, Flag.FUTURE, Flag.UNKNOWN_PROBE)
 _NOT_COUNTED = (*_UNTIMED, Flag.CLOCK_UNSET, Flag.LATE, Flag.DUPLICATE)
 _STANDING = {Reason.PROBE_STUCK: Flag.STUCK, Reason.PROBE_FELL_OFF: Flag.FELL_OFF}
@@ -180,17 +181,20 @@ class Quality:
         self._closed_s = end_s
         self._await_first_words()
         steps: list[float] = []
+        bags: list[Track] = []
         for key in sorted(self._tracks):
             name, quantity = key
             if name not in self._probes:
                 continue
-            history = self._tracks[key].history
-            before = history[-1] if history else None
-            self._advance(self._tracks[key], end_s, air_c.get(name))
-            after = history[-1] if history else None
+            track = self._tracks[key]
+            before = track.recent[-1] if track.recent else None
+            self._advance(track, end_s, air_c.get(name))
+            after = track.recent[-1] if track.recent else None
             if quantity is Quantity.TEMPERATURE and not self._probes[name].in_air:
                 steps += _step(before, after, end_s, self._params.frame_s)
+                bags.append(track)
         self._move_room(end_s, steps)
+        follow_air(bags, end_s, self._params.fault)
         room = tuple((at_s, level) for at_s, level in self._room)
         moment = Moment(end_s, self._params.frame_s, self._began_s, room)
         return find_faults(self._tracks, self._probes, moment, self._params.fault)
@@ -214,7 +218,7 @@ class Quality:
         if good:
             mean = math.fsum(item[2] for item in good) / len(good)
             track.reference, track.reference_s = median(item[2] for item in good), good[-1][0]
-            track.history.append((end_s, mean, air_c))
+            track.recent.append((end_s, mean, air_c))
             track.odd = []
         elif fast:
             track.odd.append((end_s, math.fsum(item[2] for item in fast) / len(fast), air_c))
@@ -224,11 +228,11 @@ class Quality:
             ):
                 track.jumped_s = track.odd[-len(levels)][0] - self._params.frame_s
                 track.jumped_k = levels[-1] - (track.reference or levels[-1])
-                track.history += track.odd[-len(levels) :]
+                track.recent += track.odd[-len(levels) :]
                 track.reference, track.reference_s = levels[-1], fast[-1][0]
                 track.odd = []
             del track.odd[: -fault.jump_frames]
-        del track.history[: -(fault.window + 12)]
+        del track.recent[:-_KEPT_FRAMES]
 
     def _move_room(self, end_s: float, steps: list[float]) -> None:
         """The common course of all bag probes: the mean of their changes, outer fifths cut."""

@@ -11,9 +11,13 @@ from dataclasses import asdict, dataclass, field
 from statistics import median
 from typing import Any
 
+from monitor.judge.fallen import Follow
+from monitor.values import Reason
+
 MOST_PENDING = 4096
 _KEPT_REPEATS = 32
 _KEPT_INTERVALS = 15
+_LONGEST_FADES = 0.995  # per finished run, so that one odd night is forgotten
 _CHANGE_MEMORY = 0.02  # weight of one reading in the share of readings that change
 
 GOOD, BAD, SLIP, FAST = "good", "bad", "slip", "fast"
@@ -58,6 +62,7 @@ class Track:
     reference_s: float = 0.0
     held: float | None = None
     held_since_s: float = 0.0
+    held_until_s: float = 0.0
     held_count: int = 0
     change_share: float | None = None
     changes_seen: int = 0
@@ -67,7 +72,9 @@ class Track:
     odd: list[Row] = field(default_factory=list)
     jumped_s: float | None = None
     jumped_k: float = 0.0
-    history: list[Row] = field(default_factory=list)
+    recent: list[Row] = field(default_factory=list)
+    follow: Follow = field(default_factory=Follow)
+    longest_s: float = 0.0
     fault: str = ""
     fault_since_s: float = 0.0
     fault_detail: str = ""
@@ -76,6 +83,11 @@ class Track:
     def never_spoke(self) -> bool:
         """Whether nothing of it was ever heard."""
         return self.last_s is None and not self.pending
+
+    @property
+    def held_s(self) -> float:
+        """How long the value it gives now has been given."""
+        return self.held_until_s - self.held_since_s
 
     def seen_before(self, measured_s: float, value: float) -> bool:
         """Whether this very reading came before; remembers it if not."""
@@ -120,8 +132,10 @@ class Track:
                 if self.smallest_step is None or step < self.smallest_step:
                     self.smallest_step = step
                 self._count_changes(1)
-            self.held, self.held_since_s, self.held_count = raw, at_s, 1
-            return
+                if self.fault != Reason.PROBE_STUCK.value:
+                    self.longest_s = max(_LONGEST_FADES * self.longest_s, self.held_s)
+            self.held, self.held_since_s, self.held_count = raw, at_s, 0
+        self.held_until_s = at_s
         self.held_count += 1
 
     def _count_changes(self, changed: int) -> None:
@@ -141,10 +155,11 @@ class Track:
         """The track that gave `state`."""
         values = dict(state)
         values["bad"], values["slip"] = Bucket(**state["bad"]), Bucket(**state["slip"])
+        values["follow"] = Follow(**state["follow"])
         values["pending"] = [
             (float(at_s), float(raw), float(value), str(kind))
             for at_s, raw, value, kind in state["pending"]
         ]
-        for name in ("odd", "history"):
+        for name in ("odd", "recent"):
             values[name] = [(end_s, mean, air) for end_s, mean, air in state[name]]
         return cls(**values)
