@@ -7,12 +7,14 @@ work that was cut off can simply be done again.
 
 from __future__ import annotations
 
+import os
 import sqlite3
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Self
 
+from monitor.errors import StoreError
 from monitor.store import alarms, database, deliveries, frames, journal, readings
 from monitor.store.frames import BagEstimate
 from monitor.store.reader import Reader
@@ -153,7 +155,13 @@ class Store(Reader):
             return cursor.rowcount
 
     def backup(self, target: Path) -> None:
-        """Write a consistent copy to a new file, while the store is in use."""
+        """Write a consistent copy to a new file, mode 0600, while the store is in use."""
+        try:
+            os.close(os.open(target, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600))
+        except OSError as error:
+            raise StoreError(
+                str(target), error.strerror or str(error), "name a new file in a folder you own"
+            ) from error
         with database.translated(target):
             self._connection.execute("VACUUM INTO ?", (str(target),))
 

@@ -136,6 +136,8 @@ def test_what_was_held_goes_as_one_bundle_apart_from_what_was_not() -> None:
 def test_a_bundle_once_tied_takes_nobody_more_along() -> None:
     tied = [row(number, attempts=1, bundle="m1:Mara", due_s=5000.0) for number in (1, 2)]
     assert ids(due([*tied, row(3, due_s=5000.0)], 6000.0)) == ["m1:Mara", "m2:Mara"]
+    untried = row(1, bundle="m1:Mara", due_s=5000.0)
+    assert ids(due([row(3, due_s=5000.0), untried], 6000.0)) == ["m3:Mara"]
 
 
 def test_while_a_channel_rests_only_an_urgent_first_try_goes() -> None:

@@ -159,6 +159,19 @@ def test_after_a_restart_between_tries_the_same_id_goes_on(store: Store) -> None
     ]
 
 
+def test_an_address_that_took_it_before_a_restart_is_not_asked_again(store: Store) -> None:
+    put(store, 1)
+    with HttpReceiver("500") as broken, HttpReceiver() as sound:
+        both = (Secret(broken.url), Secret(sound.url))
+        people = [RecipientSettings(name="Mara", urls=both)]
+        with sending(store, dict(build_channels(people))):
+            assert wait_until(lambda: rows(store)["m1:Mara"].taken)
+        broken.mood = "ok"
+        with sending(store, dict(build_channels(people)), FastClock(NOW_S + 3600.0, FASTER)):
+            assert wait_until(lambda: state(store, "m1:Mara") == "delivered")
+        assert (len(broken.taken), len(sound.asked)) == (1, 1)
+
+
 def test_what_quiet_hours_held_arrives_as_one_message(store: Store) -> None:
     put(store, 1, 2, 3, due_s=NOW_S + 600.0)
     with HttpReceiver() as receiver, sending(store, channels(Mara=receiver.url)):

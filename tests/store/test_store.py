@@ -292,6 +292,9 @@ def test_pruning_spares_what_is_needed_to_rebuild(store: Store) -> None:
 def test_a_backup_is_a_whole_store(store: Store, tmp_path: Path) -> None:
     store.add_batch([arrival(reading())])
     store.backup(tmp_path / "copy.db")
+    assert (tmp_path / "copy.db").stat().st_mode & 0o777 == 0o600
+    with pytest.raises(StoreError, match="name a new file"):
+        store.backup(tmp_path / "copy.db")
     with Store.open(tmp_path / "copy.db", 0.0) as copy:
         assert log_of(copy) == log_of(store)
 
