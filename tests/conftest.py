@@ -1,0 +1,58 @@
+"""Shared rooms: a small invented one for every test, the practice ones where they lie about."""
+
+from __future__ import annotations
+
+import os
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from demo.faults import ProbeFault
+from demo.folder import write_folder
+from demo.rooms import DAY_S, FIRST, START_S, make_room
+
+ROOT = Path(__file__).resolve().parent.parent
+
+
+@pytest.fixture(scope="session")
+def small_room(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Five days of sixteen bags of two strains; one with added heat, one probe that falls."""
+    trouble = replace(
+        FIRST.trouble,
+        contaminated=0.06,
+        added_age_h=(46.0, 52.0),
+        added_k=(3.5, 4.5),
+        run_chance=0.0,
+        lot_chance=0.0,
+        stalled=0.0,
+        fell=0,
+        stuck=0,
+        silent=0,
+        heater_stuck_chance=0.0,
+    )
+    spec = replace(
+        FIRST,
+        name="small",
+        lines=FIRST.lines[:2],
+        bags_per_cohort=8,
+        days=5.0,
+        session_days=(0.25,),
+        trouble=trouble,
+    )
+    seed = next(seed for seed in range(100) if len(make_room(spec, seed).hot) == 1)
+    room = make_room(spec, seed)
+    cold = next(bag for bag in range(room.count) if bag not in room.hot)
+    fell = ProbeFault("fell", cold, START_S + 3.1 * DAY_S)
+    path = tmp_path_factory.mktemp("small-room")
+    write_folder(replace(room, probe_faults=(fell,)), path)
+    return path
+
+
+def shared(name: str) -> Path:
+    """A folder of the shared practice rooms or data; the test skips where it is not there."""
+    base = Path(os.environ.get("BAGWATT_SHARED", ROOT.parent / "shared"))
+    path = base / name
+    if not path.exists():
+        pytest.skip(f"no {name} in {base}: set BAGWATT_SHARED to the folder that has it")
+    return path

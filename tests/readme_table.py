@@ -1,0 +1,35 @@
+"""The table of every setting in the README, made from the settings' own models.
+
+`python -m tests.readme_table` writes it anew between its two marks.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from monitor.settings.reference import reference_table
+
+README = Path(__file__).resolve().parent.parent / "README.md"
+BEGIN, END = "<!-- settings: begin -->", "<!-- settings: end -->"
+
+
+def settings_table() -> str:
+    """A Markdown table with a row for each key of both files."""
+    rows = [
+        f"| `{key}` | {type_words} | {f'`{default}`' if default not in ('', 'required') else default} | {description} |"
+        for key, type_words, default, description in reference_table()
+    ]
+    rows = [row.replace("\\|", "|") for row in rows]
+    return "\n".join(["| key | type | default | what |", "|---|---|---|---|", *rows])
+
+
+def parts() -> tuple[str, str, str]:
+    """README before, inside and after the marks."""
+    before, rest = README.read_text(encoding="utf-8").split(BEGIN)
+    inside, after = rest.split(END)
+    return before, inside, after
+
+
+if __name__ == "__main__":
+    before, _, after = parts()
+    README.write_text(f"{before}{BEGIN}\n{settings_table()}\n{END}{after}", encoding="utf-8")
