@@ -209,13 +209,15 @@ class MqttSource:
         self, client: Client, userdata: Any, mid: int, reason_codes: Any, properties: Any
     ) -> None:
         told: list[str] = []
+        problem = None
         for topic, code in zip((*self._filters, self._pulse_topic), reason_codes, strict=False):
             if code.is_failure:
+                problem = Reason.BROKER_REFUSED
                 told.append(f"{topic} refused: {code}")
             elif code.value == 0:
                 told.append(f"{topic} granted at QoS 0 only: messages may get lost")
         self._subscribed = not told
-        self._standing.up("; ".join(told))
+        self._standing.up("; ".join(told), problem)
 
     def _on_message(self, client: Client, userdata: Any, message: MQTTMessage) -> None:
         try:

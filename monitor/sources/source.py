@@ -91,9 +91,9 @@ class Standing:
         self._detail = detail
         self._counts: dict[str, int] = {}
 
-    def up(self, detail: str = "") -> None:
+    def up(self, detail: str = "", problem: Reason | None = None) -> None:
         with self._lock:
-            self._connected, self._problem, self._detail = True, None, detail
+            self._connected, self._problem, self._detail = True, problem, detail
 
     def down(self, problem: Reason, detail: str) -> None:
         with self._lock:

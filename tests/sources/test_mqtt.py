@@ -1,4 +1,4 @@
-"""The MQTT source against a real mosquitto on a free port."""
+"""Deliveries of the MQTT source from a real mosquitto: nothing lost, nothing taken twice."""
 
 from __future__ import annotations
 
@@ -7,65 +7,18 @@ import queue
 import signal
 import subprocess
 import sys
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
-from pathlib import Path
 
 import pytest
 
-from monitor.clock import SystemClock
 from monitor.settings.schema_payload import PayloadSettings
-from monitor.settings.schema_sources import MqttSettings, TlsSettings, TopicSettings
-from monitor.settings.secrets import Secret
-from monitor.sources import build_source, mqtt_client
-from monitor.sources.mqtt import MqttSource
-from monitor.sources.mqtt_client import client_id, pulse_topic
+from monitor.settings.schema_sources import TopicSettings
 from monitor.sources.source import Packet
-from monitor.values import Flag, Reason, Refusal
-from tests.broker import Broker, free_port, running_broker, wait_until
+from monitor.values import Flag, Refusal
+from tests.broker import Broker, wait_until
+from tests.sources.mqtt_parts import TOPICS, fresh_queue, running, settings, up
 from tests.sources.parts import reasons, take
 
-TOPICS = (TopicSettings(topic="barn/+/{probe}/temp"),)
 VERSIONS = pytest.mark.parametrize("version", ["5", "3.1.1"])
-
-
-def settings(port: int, **more: object) -> MqttSettings:
-    defaults = {"name": "barn", "host": "127.0.0.1", "client_id": "bagwatt-test", "topics": TOPICS}
-    return MqttSettings(port=port, **{**defaults, **more})
-
-
-@contextmanager
-def running(
-    configured: MqttSettings, sink: queue.Queue[Packet], session: str = ""
-) -> Iterator[MqttSource]:
-    source = build_source(configured, SystemClock(), session)
-    assert isinstance(source, MqttSource)
-    source.start(sink)
-    try:
-        yield source
-    finally:
-        source.stop()
-
-
-def up(source: MqttSource) -> None:
-    """Connected, subscribed, and the own pulse is back."""
-    wait_until(lambda: source.health(0.0).connected, what="connected")
-    wait_until(lambda: source._backlog and source._backlog.pulse_back, what="pulse back")
-
-
-def fresh_queue() -> queue.Queue[Packet]:
-    return queue.Queue(1000)
-
-
-@pytest.fixture(autouse=True)
-def _short_back_off(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(mqtt_client, "BACK_OFF_S", (0.2, 1))
-
-
-@pytest.fixture
-def broker(tmp_path: Path) -> Iterator[Broker]:
-    with running_broker(tmp_path) as broker:
-        yield broker
 
 
 @VERSIONS
@@ -271,70 +224,6 @@ def test_a_dead_network_thread_is_revived(broker: Broker) -> None:
         assert source.health(0.0).counts["network thread died"] == 1
 
 
-def test_a_refused_login_is_told_as_such(tmp_path: Path) -> None:
-    passwords = tmp_path / "passwords"
-    done = subprocess.run(
-        ["mosquitto_passwd", "-c", "-b", str(passwords), "grower", "right"], check=False
-    )
-    assert done.returncode == 0
-    with running_broker(tmp_path, f"allow_anonymous false\npassword_file {passwords}") as broker:
-        for version in ("5", "3.1.1"):
-            wrong = settings(
-                broker.port, version=version, username="grower", password=Secret("wrong")
-            )
-            with running(wrong, fresh_queue()) as source:
-                wait_until(
-                    lambda: source.health(0.0).problem is Reason.BROKER_REFUSED, what="refusal"
-                )
-                assert "wrong" not in source.health(0.0).detail
-                wait_until(lambda: not source.health(0.0).connected, what="not connected")
-        right = settings(broker.port, username="grower", password=Secret("right"))
-        with running(right, fresh_queue()) as source:
-            up(source)
-
-
-def test_a_broker_that_is_down_at_start_is_told_and_found_later(tmp_path: Path) -> None:
-    broker = Broker(tmp_path, port=free_port())
-    sink = fresh_queue()
-    with running(settings(broker.port), sink) as source:
-        wait_until(lambda: "refused" in source.health(0.0).detail, what="told")
-        assert source.health(0.0).problem is Reason.BROKER_LOST
-        broker.start()
-        try:
-            up(source)
-            broker.publish(("barn/a/p1/temp", "21"))
-            assert take(sink, 1)[0].payload == b"21"
-        finally:
-            broker.stop()
-        wait_until(lambda: source.health(0.0).problem is Reason.BROKER_LOST, what="lost again")
-
-
-def test_a_name_nobody_knows_is_told() -> None:
-    with running(settings(1883, host="no-such-broker.invalid"), fresh_queue()) as source:
-        wait_until(lambda: "no-such-broker.invalid:1883:" in source.health(0.0).detail, what="told")
-        assert source.health(0.0).problem is Reason.BROKER_LOST
-
-
-def test_a_denied_pulse_and_a_silent_connection_are_told(tmp_path: Path) -> None:
-    """A broker may grant a subscription and then deliver nothing: only silence tells."""
-    rules = tmp_path / "rules"
-    rules.write_text("topic read barn/#\n", encoding="utf-8")
-    with (
-        running_broker(tmp_path, f"acl_file {rules}") as broker,
-        running(settings(broker.port, keepalive_s=5), fresh_queue()) as source,
-    ):
-        wait_until(lambda: source.health(0.0).connected, what="connected")
-        heard_s = source.health(0.0).last_packet_monotonic_s
-        assert heard_s is not None
-        silent = source.health(heard_s + 16)
-        assert (silent.connected, silent.problem) == (False, Reason.BROKER_LOST)
-        assert "silent for 16 s" in silent.detail
-        source._backlog.since_s -= 16  # type: ignore[union-attr]
-        denied = source.health(heard_s)
-        assert (denied.problem, denied.connected) == (Reason.BROKER_REFUSED, True)
-        assert "bagwatt/bagwatt-test/pulse" in denied.detail
-
-
 def test_odd_messages_stop_nothing(broker: Broker) -> None:
     configured = settings(
         broker.port,
@@ -383,62 +272,3 @@ def test_qos_0_senders_are_read_without_a_key(broker: Broker) -> None:
         (packet,) = take(sink, 1)
         assert (packet.dedup, packet.token) == ("", None)
         source.acknowledge(packet)
-
-
-def test_two_sources_with_one_client_id_are_told(broker: Broker) -> None:
-    with running(settings(broker.port), fresh_queue()) as first:
-        up(first)
-        with running(settings(broker.port), fresh_queue()):
-            wait_until(lambda: "client_id" in first.health(0.0).detail, what="told")
-
-
-def test_the_client_id_is_lasting_and_plain() -> None:
-    name = client_id("barn")
-    assert name == client_id("barn") != client_id("shed")
-    assert name.isalnum()
-    assert len(name) == 23
-    assert pulse_topic("a/b+#") == "bagwatt/a-b--/pulse"
-
-
-def certificates(folder: Path, run: Callable[..., None]) -> None:
-    """A throwaway authority, a certificate for the broker and one for bagwatt."""
-    run("req", "-x509", "-newkey", "ec", "-pkeyopt", "ec_paramgen_curve:P-256", "-nodes",
-        "-keyout", "ca.key", "-out", "ca.pem", "-days", "2",
-        "-subj", "/CN=Quarry Lane test CA")  # fmt: skip
-    (folder / "names").write_text("subjectAltName=IP:127.0.0.1", encoding="utf-8")
-    for who in ("server", "client"):
-        run("req", "-newkey", "ec", "-pkeyopt", "ec_paramgen_curve:P-256", "-nodes",
-            "-keyout", f"{who}.key", "-out", f"{who}.csr", "-subj", f"/CN={who}")  # fmt: skip
-        run("x509", "-req", "-in", f"{who}.csr", "-CA", "ca.pem", "-CAkey", "ca.key",
-            "-CAcreateserial", "-days", "2", "-out", f"{who}.pem", "-extfile", "names")  # fmt: skip
-
-
-def test_tls_checks_the_broker_and_shows_our_certificate(tmp_path: Path) -> None:
-    def run(*arguments: str) -> None:
-        subprocess.run(["openssl", *arguments], cwd=tmp_path, check=True, capture_output=True)
-
-    certificates(tmp_path, run)
-    config = "\n".join(
-        f"{key} {tmp_path / name}"
-        for key, name in (
-            ("cafile", "ca.pem"),
-            ("certfile", "server.pem"),
-            ("keyfile", "server.key"),
-        )
-    )
-    with running_broker(tmp_path, config + "\nrequire_certificate true") as broker:
-        ours = TlsSettings(
-            ca=tmp_path / "ca.pem", certificate=tmp_path / "client.pem", key=tmp_path / "client.key"
-        )
-        with running(settings(broker.port, tls=ours), fresh_queue()) as source:
-            up(source)
-        with running(settings(broker.port, tls=TlsSettings()), fresh_queue()) as source:
-            wait_until(lambda: "CERTIFICATE_VERIFY" in source.health(0.0).detail, what="untrusted")
-            assert source.health(0.0).problem is Reason.BROKER_LOST
-        wrong_name = settings(broker.port, tls=ours, host="localhost")
-        with running(wrong_name, fresh_queue()) as source:
-            wait_until(lambda: "ostname" in source.health(0.0).detail, what="wrong name")
-        gone = TlsSettings.model_construct(ca=tmp_path / "gone.pem", certificate=None, key=None)
-        unread = settings(broker.port).model_copy(update={"tls": gone})
-        with running(unread, fresh_queue()) as source:
-            wait_until(lambda: "certificate files" in source.health(0.0).detail, what="no file")
