@@ -16,6 +16,7 @@ from monitor.words.quantities import (
     moment,
     odds,
     temperature,
+    temperatures,
     watts_per_kg,
 )
 
@@ -30,10 +31,22 @@ def levels(event: AlarmEvent, units: str) -> list[str]:
     if event.kind in (AlarmKind.HOT_BAG, AlarmKind.STALLED_BAG):
         return _excess(event, units) + _surface(facts, units) + _heat(facts)
     if event.kind is AlarmKind.LOT_APART:
-        return _excess(event, units) + _affected(facts, "bag", "in it")
+        return _excess(event, units) + _bags_in_it(facts)
     if event.kind is AlarmKind.ROOM:
         return _room(event, units)
     return _said(event, units)
+
+
+def figure(event: AlarmEvent, units: str) -> str:
+    """The one number that tells most, for a title; empty where it is unknown."""
+    facts = event.facts
+    if event.kind is AlarmKind.OVERHEATING:
+        return "" if facts.core_c is None else temperature(facts.core_c, units)
+    if event.kind is AlarmKind.ROOM:
+        return "" if facts.air_c is None else temperature(facts.air_c, units)
+    if facts.excess_k is None:
+        return ""
+    return ("+" if facts.excess_k >= 0 else "") + difference(facts.excess_k, units)
 
 
 def _excess(event: AlarmEvent, units: str) -> list[str]:
@@ -57,7 +70,7 @@ def _surface(facts: Facts, units: str) -> list[str]:
         said.append(f"{temperature(facts.surface_c, units)} on its surface")
     if facts.air_c is not None:
         said.append(f"{temperature(facts.air_c, units)} in the air beside it")
-    return said
+    return [" with ".join(said)] if said else []
 
 
 def _heat(facts: Facts) -> list[str]:
@@ -74,8 +87,9 @@ def _core(facts: Facts, units: str) -> list[str]:
         for_time = f" for {duration(facts.limit_duration_s)}" if facts.limit_duration_s else ""
         said.append(f"limit {temperature(facts.limit_c, units)}{for_time}")
     if facts.reached_in_s is not None:
-        in_time = duration(facts.reached_in_s)
-        said.append(f"reached in about {in_time}" if facts.reached_in_s > 0 else "limit reached")
+        limit = "which is" if facts.limit_c is not None else "its limit is"
+        left = f" in about {duration(facts.reached_in_s)}" if facts.reached_in_s > 0 else ""
+        said.append(f"{limit} used up{left}")
     return said
 
 
@@ -84,17 +98,16 @@ def _room(event: AlarmEvent, units: str) -> list[str]:
     if facts.air_c is not None:
         said.append(f"air at {temperature(facts.air_c, units)}")
     if facts.low_c is not None and facts.high_c is not None:
-        low, high = temperature(facts.low_c, units), temperature(facts.high_c, units)
-        said.append(f"band {low} to {high}")
+        said.append(f"band {temperatures(facts.low_c, facts.high_c, units)}")
     if facts.silent_for_s is not None:
         said.append(f"no reading for {duration(facts.silent_for_s)}")
-    return said + _affected(facts, "bag", "touched") + _said(event, units)
+    return said + _bags_in_it(facts) + _said(event, units)
 
 
-def _affected(facts: Facts, noun: str, how: str) -> list[str]:
+def _bags_in_it(facts: Facts) -> list[str]:
     if not facts.affected:
         return []
-    return [f"{facts.affected} {noun}{'' if facts.affected == 1 else 's'} {how}"]
+    return [f"{facts.affected} bag{'' if facts.affected == 1 else 's'} in it"]
 
 
 def _said(event: AlarmEvent, units: str) -> list[str]:
@@ -107,8 +120,7 @@ def _said(event: AlarmEvent, units: str) -> list[str]:
     if detail and not subject.endswith(detail):
         said.append(in_units(detail.rstrip("."), units))
     if facts.silent_for_s is not None and event.kind is not AlarmKind.ROOM:
-        verb = "for" if event.reason is Reason.WAS_DARK else "nothing for"
-        said.append(f"{verb} {duration(facts.silent_for_s)}")
+        said.append(f"nothing read for {duration(facts.silent_for_s)}")
     return said
 
 
@@ -130,6 +142,15 @@ def _rate(rate_k_per_h: float, units: str) -> str:
         return "steady"
     way = "rising" if rate_k_per_h > 0 else "falling"
     return f"{way} {difference(abs(rate_k_per_h), units)} an hour"
+
+
+def remark(event: AlarmEvent, units: str) -> str:
+    """One more sentence: what becomes of a doubted probe's readings, what the judge adds."""
+    if event.kind is AlarmKind.PROBE:
+        return "its readings are kept but not used"
+    if event.kind in (AlarmKind.ROOM, AlarmKind.HOUSE):
+        return ""
+    return in_units(clean(event.facts.detail).rstrip("."), units)
 
 
 def certainty(event: AlarmEvent) -> str:

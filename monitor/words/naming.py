@@ -18,6 +18,11 @@ def clean(text: str) -> str:
     return " ".join(printable.split())
 
 
+def capital(text: str) -> str:
+    """A sentence's beginning; `bagwatt` keeps its small letter."""
+    return text if text.startswith("bagwatt") else text[:1].upper() + text[1:]
+
+
 def name(event: AlarmEvent) -> str:
     """The alarm's subject as a noun that a claim can follow: "bag B-031", "the room"."""
     facts, subject = event.facts, clean(event.subject)
@@ -40,7 +45,7 @@ def _named(noun: str, name: str) -> str:
 
 def _cohort_parts(cohort: str) -> list[str] | None:
     """`Bag.cohort` taken apart: strain, recipe, bag kind, spawn lot, session; None if it isn't."""
-    parts = [clean(part).removeprefix("-") for part in cohort.split("/")]
+    parts = ["" if part == "-" else clean(part) for part in cohort.split("/")]
     return parts if len(parts) == 5 and any(parts) else None
 
 
@@ -48,7 +53,7 @@ def _cohort_name(cohort: str) -> str:
     parts = _cohort_parts(cohort)
     if parts is None:
         return clean(cohort)
-    strain, recipe, bag_kind, spawn_lot, session = parts
+    strain, spawn_lot = parts[0], parts[3]
     named = [strain, f"lot {spawn_lot}" if spawn_lot else ""]
     return ", ".join(part for part in named if part) or "/".join(parts).strip("/")
 

@@ -25,8 +25,18 @@ def difference(value_k: float, units: str) -> str:
     return f"{_rounded(value, 1)} °{units}"
 
 
+def temperatures(low_c: float, high_c: float, units: str) -> str:
+    """A band of temperatures [°C]: "15.0 to 27.0 °C"."""
+    return f"{temperature(low_c, units).partition(' ')[0]} to {temperature(high_c, units)}"
+
+
+def a_degree_or_two(units: str) -> str:
+    """A fall of one to two degrees, in whole degrees as one sets a thermostat."""
+    return "2 to 4 °F" if units == "F" else "1 to 2 °C"
+
+
 def in_units(text: str, units: str) -> str:
-    """A phrase with its "21.3 °C" and "+3.2 K" put in `units`."""
+    """A phrase with its temperatures ("21.3 °C") and differences ("+3.2 K") put in `units`."""
     celsius = _IN_CELSIUS.sub(lambda found: temperature(float(found[1]), units), text)
     return _IN_KELVIN.sub(lambda found: found[1] + difference(float(found[2]), units), celsius)
 

@@ -39,6 +39,7 @@ class Caution(Enum):
     FILM = "Fix a probe to the film and never through it: a hole lets in what the bag keeps out."
     WET = "Only low-voltage wire belongs near wet racks: keep plugs and power supplies away."
     BLIND = "While this stands, no word from bagwatt is no all-clear: walk the room yourself."
+    TIMES = "Until it is set, trust no time in a message."
     GAP = "No word from bagwatt for that time is no all-clear."
 
 
@@ -67,8 +68,8 @@ _READ_AGAIN = (
     " distance. One more reading settles more than any guess; there is nothing else to do yet."
 )
 _COOL_BAG = (
-    "{go} give the bags more air and more distance, about a hand's width, move bags from the top"
-    " shelf lower down, and let the room fall by {a_little}."
+    "{go} give this bag and those beside it more air and a hand's width of distance, move bags"
+    " from the top shelf lower down, and let the room fall by {a_little}."
 )
 _RETAPE = (
     "Press it flat on the film where film touches substrate, mid-height, under tape and foam,"
@@ -104,14 +105,14 @@ _BAGS: dict[tuple[AlarmKind, Reason], Saying] = {
         "is on its way to its strain's core limit", _COOL_BAG, Caution.AIR
     ),
     (AlarmKind.LOT_APART, Reason.LOT_HOT): Saying(
-        "is warmer than earlier runs of its strain",
-        "{go} walk along the whole lot: distance between bags, fan, shelf air. A rich recipe or"
+        "is warmer than earlier runs",
+        "{go} go along the whole lot: distance between bags, fan, shelf air. A rich recipe or"
         " strong spawn warms a whole lot too; look at two or three bags closely before you touch"
         " the rest.",
         Caution.BAG,
     ),
     (AlarmKind.LOT_APART, Reason.LOT_SLOW): Saying(
-        "is colder than earlier runs of its strain",
+        "is colder than earlier runs",
         "{go} see whether the whole lot stands still, and smell at a few filter patches. Hold"
         " sister jars of the same spawn until you know more, and look up the load and the mix of"
         " that day.",
@@ -243,7 +244,7 @@ _HOUSE: dict[tuple[AlarmKind, Reason], Saying] = {
         "is not set",
         "Give the Pi a network or a battery clock. Readings are kept meanwhile and marked, as"
         " their times are in doubt.",
-        Caution.BLIND,
+        Caution.TIMES,
     ),
     (AlarmKind.HOUSE, Reason.CHANNEL_FAILING): Saying(
         "does not get messages through",
@@ -268,6 +269,17 @@ UNFORESEEN = {
     AlarmKind.ROOM: Saying("needs a look ({reason})", "{go} see what changed.", Caution.POWER),
 }
 UNFORESEEN_BAG = Saying("needs a look ({reason})", _READ_AGAIN, Caution.BAG)
+
+#: What is so again once an alarm is back to normal.
+BACK: dict[AlarmKind, str] = {
+    AlarmKind.HOT_BAG: "is as warm as its cohort again, which says nothing else of it",
+    AlarmKind.STALLED_BAG: "is as warm as its cohort again, which says nothing else of it",
+    AlarmKind.OVERHEATING: "is clear of its core limit again, which says nothing else of it",
+    AlarmKind.LOT_APART: "does as earlier runs did again",
+    AlarmKind.ROOM: "is on its usual course again",
+    AlarmKind.PROBE: "can be trusted again",
+    AlarmKind.HOUSE: "works again",
+}
 
 #: Why a bag's or lot's alarm ended without its warmth being back to normal.
 NOT_JUDGED: dict[Reason, str] = {
