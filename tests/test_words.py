@@ -64,7 +64,7 @@ def faults(one: AlarmEvent, units: str) -> list[str]:
         "None": "None" in whole or "nan" in whole.split(),
         "unfilled": bool(re.search(r"[{}]", whole)),
         "double space": "  " in whole or " \n" in whole or "\n\n" in whole,
-        "stray sign": bool(re.search(r" [,.;:]|[,:;][,.;]|\.\.|\(\)|: ?\n", whole)),
+        "stray sign": bool(re.search(r" [,.;:]|[,:;][,.;:]|\.\.|\(\)|: ?\n", whole)),
         "not one caution": cautions != (1 if one.transition in CALLS else 0),
         "caution not last": cautions == 1 and not body.endswith(tuple(c.value for c in Caution)),
         "other unit": other in whole and one.reason is not Reason.PROBE_UNIT_SLIP,
