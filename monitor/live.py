@@ -7,9 +7,13 @@ clock, a grace after their end; a close, its events and their messages are one t
 
 from __future__ import annotations
 
+import fcntl
 import queue
 import threading
 from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+from typing import TextIO
 from zoneinfo import ZoneInfo
 
 from monitor import house, telling
@@ -18,7 +22,7 @@ from monitor.channels import build_channels
 from monitor.clock import Clock
 from monitor.errors import FolderError, StoreCorrupt, StoreError
 from monitor.outbox import Sender
-from monitor.resume import checkpoint_text, resume
+from monitor.resume import as_items, checkpoint_text, resume
 from monitor.road import Outcome
 from monitor.room_folder import RoomFolder
 from monitor.runner import Close, ended_frames_s, frame_end_s, take
@@ -26,11 +30,9 @@ from monitor.settings.schema import Settings
 from monitor.sources import build_source
 from monitor.sources.folder import Folder
 from monitor.sources.source import Packet, Source
-from monitor.store import Arrival, BookChange, Store, set_aside
+from monitor.store import Arrival, LogItem, Store, set_aside
 from monitor.values import (
-    AlarmCommand,
     AlarmEvent,
-    BookEntry,
     Condition,
     Decoded,
     Delivery,
@@ -48,7 +50,26 @@ LONGEST_WAIT_S = 0.5
 #: Rows of walks.csv looked at when the file changes; fewer than the deliveries remembered.
 WALK_ROWS = 1500
 
+#: No room was watched before this was written: 2026-11-01.
+WRITTEN_S = 1_793_491_200.0
+
 Say = Callable[[str], None]
+
+
+def lock_store(path: Path) -> TextIO:
+    """Hold the store for this daemon alone; the lock ends with the process.
+
+    Two daemons with one store and one client id would throw each other off the broker.
+    Raises StoreError where another one holds it.
+    """
+    handle = path.with_name(path.name + ".lock").open("w", encoding="ascii")
+    try:
+        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError as error:
+        handle.close()
+        what = "another `bagwatt watch` has this store open"
+        raise StoreError(str(path), what, "stop it first (`systemctl stop bagwatt`)") from error
+    return handle
 
 
 class Live:
@@ -69,6 +90,7 @@ class Live:
         self._standing_every_s = standing_every_s
         self._zone = ZoneInfo(settings.room.timezone)
         self._channels = build_channels(settings.recipients)
+        self._lock = lock_store(settings.store.path)
         self._store = self._open_store()
         self._folder = RoomFolder(settings.room.folder)
         self._resume()
@@ -101,6 +123,7 @@ class Live:
         now_s = self._clock.wall_s()
         self._next_end_s = frame_end_s(now_s, self._settings.frames.length_s)
         self._dark_s = 0.0
+        self._known_s = resumed.last_close.closed_s if resumed.last_close else WRITTEN_S
         if resumed.last_close is not None:
             self._dark_s = max(0.0, now_s - resumed.last_close.closed_s)
             self._next_end_s = max(
@@ -143,21 +166,25 @@ class Live:
 
     def _gather(self) -> None:
         """Take what the sources brought, waiting no longer than until the next thing is due."""
-        limit = self._settings.store.commit_count
-        try:
+        wait_s = self._wait_s()
+        while len(self._batch) < self._settings.store.commit_count:
+            try:
+                packet = self._packets.get(block=wait_s > 0, timeout=max(wait_s, 0.001))
+            except queue.Empty:
+                return
             if not self._batch:
-                self._batch.append(self._packets.get(timeout=self._wait_s()))
                 self._batch_since_s = self._clock.monotonic_s()
-            while len(self._batch) < limit:
-                self._batch.append(self._packets.get_nowait())
-        except queue.Empty:
-            if self._batch and len(self._batch) < limit:
-                threading.Event().wait(min(self._wait_s(), 0.02))
+            self._batch.append(packet)
+            wait_s = 0.0
 
     def _wait_s(self) -> float:
-        """Seconds of life until the next frame closes, at most half a second."""
-        left_s = self._next_end_s + self._settings.frames.grace_s - self._clock.wall_s()
-        return min(max(self._clock.real_s(left_s), 0.001), LONGEST_WAIT_S)
+        """Seconds of life until a frame closes or the batch is due, at most half a second."""
+        frame_s = self._next_end_s + self._settings.frames.grace_s - self._clock.wall_s()
+        left_s = self._clock.real_s(frame_s)
+        if self._batch:
+            waited_s = self._clock.real_s(self._clock.monotonic_s() - self._batch_since_s)
+            left_s = min(left_s, self._settings.store.commit_every_s - waited_s)
+        return min(max(left_s, 0.001), LONGEST_WAIT_S)
 
     def _commit_due(self, monotonic_s: float) -> bool:
         if not self._batch:
@@ -171,24 +198,33 @@ class Live:
         if not self._batch:
             return
         packets, self._batch = self._batch, []
-        synced, boot = self._clock.synced(), self._clock.boot_id()
-        arrivals = [
-            Arrival(
-                source=packet.source,
-                dedup=packet.dedup,
-                received_s=packet.received_s,
-                monotonic_s=packet.monotonic_s,
-                boot_id=boot,
-                synced=synced,
-                decoded=self._by_name[packet.source].decode(packet),
-                session=packet.session,
-            )
-            for packet in packets
-        ]
-        if not self._keep(arrivals):
+        trusted = self._clock_trusted()
+        if not self._keep([self._arrival(packet, trusted) for packet in packets]):
             return
         for packet in packets:
             self._by_name[packet.source].acknowledge(packet)
+
+    def _arrival(self, packet: Packet, trusted: bool) -> Arrival:
+        """A packet decoded; what an unset clock stamped is marked before anybody looks."""
+        if not trusted:
+            packet = replace(packet, marks=(*packet.marks, Flag.CLOCK_UNSET))
+        return Arrival(
+            source=packet.source,
+            dedup=packet.dedup,
+            received_s=packet.received_s,
+            monotonic_s=packet.monotonic_s,
+            boot_id=self._clock.boot_id(),
+            synced=trusted,
+            decoded=self._by_name[packet.source].decode(packet),
+            session=packet.session,
+        )
+
+    def _clock_trusted(self) -> bool:
+        """Whether the wall clock may be believed: set, or at least not behind what is known.
+
+        A farm without internet never synchronises; its clock is used and said to be unsure.
+        """
+        return self._clock.synced() or self._clock.wall_s() >= self._known_s
 
     def _keep(self, arrivals: list[Arrival]) -> bool:
         """Store arrivals and feed the road what the store now holds."""
@@ -224,9 +260,8 @@ class Live:
         now_s = self._clock.wall_s()
         self._say(f"the clock stepped by {step_s:+.0f} s")
         self._store.add_note(now_s, "clock stepped", f"{step_s:+.0f} s")
-        moved = self._store.restamp(self._clock.boot_id(), step_s, now_s)
-        if moved is not None:
-            self._last_journal_id = moved.id
+        if (moved := self._store.restamp(self._clock.boot_id(), step_s, now_s)) is not None:
+            self._take_row(moved)
         self._next_end_s = max(
             frame_end_s(now_s, self._settings.frames.length_s),
             self._next_end_s if step_s < 0 else 0.0,
@@ -235,15 +270,16 @@ class Live:
     def _look_at_journal(self) -> None:
         """Take what other processes wrote: commands to alarms, entries of the book."""
         for row in self._store.journal_after(self._last_journal_id):
-            self._last_journal_id = row.id
-            if isinstance(row.body, AlarmCommand | BookEntry):
-                step = take(self._road, row.body)
-                if step.events:
-                    self._store.add_events(step.events, self._messages(step.events))
-                    self._tell(step.events)
-            elif isinstance(row.body, BookChange):
-                self._book.change(row.body)
-                take(self._road, self._book.plan())
+            self._take_row(row)
+
+    def _take_row(self, row: LogItem) -> None:
+        """Put what a row of the journal means on the road, as a rebuilt run would."""
+        self._last_journal_id = row.id
+        for item in as_items(row, self._book, self._store):
+            step = take(self._road, item)
+            if step.events:
+                self._store.add_events(step.events, self._messages(step.events))
+                self._tell(step.events)
 
     def _look_at_folder(self) -> None:
         """Take the room's folder into the book when a file in it changed."""
@@ -276,7 +312,7 @@ class Live:
             received_s=self._clock.wall_s(),
             monotonic_s=self._clock.monotonic_s(),
             boot_id=self._clock.boot_id(),
-            synced=self._clock.synced(),
+            synced=self._clock_trusted(),
             decoded=Decoded((reading,)),
         )
 
@@ -340,3 +376,4 @@ class Live:
         self._sender.stop()
         self._store.add_note(self._clock.wall_s(), "stopped", "")
         self._store.close()
+        self._lock.close()

@@ -10,7 +10,7 @@ from monitor.assemble import build_road, plan_of
 from monitor.road import Plan, Road
 from monitor.runner import Close, Item, take
 from monitor.settings.schema import Settings
-from monitor.store import BookChange, FrameClose, LogItem, Reader
+from monitor.store import BookChange, FrameClose, LogItem, Reader, Restamp
 from monitor.store.codec import from_text, to_text
 from monitor.values import AlarmCommand, AlarmEvent, Bag, BookEntry, Probe, Reading
 
@@ -76,7 +76,7 @@ def resume(store: Reader, settings: Settings, *, from_start: bool = False) -> Re
     """
     resumed, after_s = _begin(store, settings, from_start)
     for row in store.iter_log(after_s):
-        for item in as_items(row, resumed.book):
+        for item in as_items(row, resumed.book, store):
             step = take(resumed.road, item)
             resumed.events.extend(step.events)
         _advance(resumed, row)
@@ -102,14 +102,16 @@ def _begin(store: Reader, settings: Settings, from_start: bool) -> tuple[Resumed
     )
 
 
-def as_items(row: LogItem, book: Book) -> Iterator[Item]:
-    """What a row of the log means to the road; re-stamps are for the record alone."""
+def as_items(row: LogItem, book: Book, store: Reader) -> Iterator[Item]:
+    """What a row of the log means to the road; a re-stamp hands its readings in once more."""
     body = row.body
     if isinstance(body, FrameClose):
         yield Close(body.end_s, body.house)
     elif isinstance(body, BookChange):
         book.change(body)
         yield book.plan()
+    elif isinstance(body, Restamp):
+        yield from (reading for _, reading in store.restamped(body))
     elif isinstance(body, Reading | AlarmCommand | BookEntry):
         yield body
 

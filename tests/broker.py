@@ -6,33 +6,15 @@ import os
 import shutil
 import socket
 import subprocess
-import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
 
+from tests.waiting import free_port, wait_until
+
 _START_LIMIT_S = 10.0
-
-
-def free_port() -> int:
-    """A port nobody listens on just now."""
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        port: int = probe.getsockname()[1]
-        return port
-
-
-def wait_until(condition, limit_s: float = 10.0, what: str = "condition"):  # type: ignore[no-untyped-def]
-    """The first true value of `condition()`; fails the test after `limit_s`."""
-    deadline = time.monotonic() + limit_s
-    while time.monotonic() < deadline:
-        found = condition()
-        if found:
-            return found
-        time.sleep(0.02)
-    pytest.fail(f"not within {limit_s:.0f} s: {what}")
 
 
 class Broker:
@@ -43,7 +25,7 @@ class Broker:
             "mosquitto", path="/usr/local/sbin:/usr/sbin:/usr/local/bin:/usr/bin"
         )
         if program is None:
-            pytest.skip("mosquitto is not installed")
+            pytest.fail("mosquitto is not installed: `sh tests/run` installs it")
         self._program = program
         self.port = port or free_port()
         self.process: subprocess.Popen[bytes] | None = None

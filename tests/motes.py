@@ -14,6 +14,8 @@ import sys
 from datetime import datetime
 from pathlib import Path
 
+from monitor.sources.folder import BAG_COLUMNS
+
 FIELDS = 8
 ARGUMENTS = 2
 
@@ -46,7 +48,7 @@ def write_folder(raw: Path, out: Path) -> None:
     day = first_day(rows)
     with (out / "bags.csv").open("w", encoding="utf-8", newline="") as handle:
         writer = csv.writer(handle)
-        writer.writerow("bag batch strain spawn_lot inoculated mass_kg rack shelf slot probe".split())
+        writer.writerow(BAG_COLUMNS)
         for slot, mote in enumerate(motes):
             writer.writerow([mote.upper(), "lab", "mote", "lab", day, 2.3, "R1", 1, slot, mote])
     with (out / "probes.csv").open("w", encoding="utf-8", newline="") as handle:
@@ -54,7 +56,8 @@ def write_folder(raw: Path, out: Path) -> None:
         writer.writerow(["probe", "place", "rack", "shelf"])
         for mote in motes:
             writer.writerow([mote, f"bag:{mote.upper()}", "R1", 1])
-    with gzip.open(out / "readings.csv.gz", "wt", encoding="utf-8", newline="", compresslevel=1) as handle:
+    readings = out / "readings.csv.gz"
+    with gzip.open(readings, "wt", 1, encoding="utf-8", newline="") as handle:
         writer = csv.writer(handle)
         writer.writerow(["time", "probe", "quantity", "value", "unit"])
         for time, mote, temperature, humidity in rows:

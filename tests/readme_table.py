@@ -15,11 +15,10 @@ BEGIN, END = "<!-- settings: begin -->", "<!-- settings: end -->"
 
 def settings_table() -> str:
     """A Markdown table with a row for each key of both files."""
-    rows = [
-        f"| `{key}` | {type_words} | {f'`{default}`' if default not in ('', 'required') else default} | {description} |"
-        for key, type_words, default, description in reference_table()
-    ]
-    rows = [row.replace("\\|", "|") for row in rows]
+    rows = []
+    for key, type_words, default, description in reference_table():
+        shown = default if default in ("", "required") else f"`{default}`"
+        rows.append(f"| `{key}` | {type_words} | {shown} | {description} |")
     return "\n".join(["| key | type | default | what |", "|---|---|---|---|", *rows])
 
 

@@ -3,10 +3,7 @@
 from __future__ import annotations
 
 import json
-import socket
 import threading
-import time
-from collections.abc import Callable
 from email import message_from_bytes
 from email.message import Message
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
@@ -15,21 +12,7 @@ from typing import Any, Self
 from aiosmtpd.controller import Controller
 from aiosmtpd.smtp import AuthResult
 
-
-def free_port() -> int:
-    with socket.socket() as one:
-        one.bind(("127.0.0.1", 0))
-        return int(one.getsockname()[1])
-
-
-def wait_until(holds: Callable[[], object], limit_s: float = 8.0) -> bool:
-    """Whether something comes to hold within `limit_s`."""
-    end = time.monotonic() + limit_s
-    while time.monotonic() < end:
-        if holds():
-            return True
-        time.sleep(0.01)
-    return bool(holds())
+from tests.waiting import free_port
 
 
 class HttpReceiver:

@@ -12,13 +12,16 @@ import pytest
 
 ROOT = Path(__file__).resolve().parent.parent
 PACKAGE = ROOT / "monitor"
-TOP_LEVEL = {"README.md", "DEVELOPERS.md", "pyproject.toml", "monitor", "config", "tests", "demo", "systemd"}  # fmt: skip
+TOP_LEVEL = {
+    "README.md", "DEVELOPERS.md", "pyproject.toml",
+    "monitor", "config", "tests", "demo", "systemd",
+}  # fmt: skip
 MOST_FILE_LINES = 400
 MOST_FUNCTION_LINES = 60
 CLOCK_CALLS = {
     "datetime.now", "datetime.utcnow", "datetime.today", "date.today", "time.time", "time.time_ns",
-    "time.monotonic", "time.monotonic_ns", "time.perf_counter", "time.clock_gettime", "time.localtime",
-    "time.gmtime", "time.strftime",
+    "time.monotonic", "time.monotonic_ns", "time.perf_counter", "time.clock_gettime",
+    "time.localtime", "time.gmtime", "time.strftime",
 }  # fmt: skip
 
 
@@ -60,7 +63,12 @@ def test_only_clock_asks_the_time() -> None:
 
 
 @pytest.mark.parametrize(
-    "text", ["import datetime\ndatetime.datetime.now()", "import time\ntime.time()", "from time import time"]
+    "text",
+    [
+        "import datetime\ndatetime.datetime.now()",
+        "import time\ntime.time()",
+        "from time import time",
+    ],
 )
 def test_the_clock_ban_catches_a_clock(text: str) -> None:
     """The check fails where it should."""
@@ -86,7 +94,9 @@ def test_files_and_functions_stay_small() -> None:
             if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef):
                 lines = (node.end_lineno or 0) - node.lineno + 1
                 if lines > MOST_FUNCTION_LINES:
-                    long.append(f"{path.relative_to(ROOT)}:{node.lineno} {node.name}: {lines} lines")
+                    long.append(
+                        f"{path.relative_to(ROOT)}:{node.lineno} {node.name}: {lines} lines"
+                    )
     assert long == []
 
 

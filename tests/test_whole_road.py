@@ -19,7 +19,8 @@ from monitor.resume import resume
 from monitor.settings.load import load_settings
 from monitor.store import open_reader
 from monitor.values import AlarmKind, Flag, Refusal, Transition
-from tests.broker import running_broker, wait_until
+from tests.broker import running_broker
+from tests.waiting import wait_until
 
 ROOT = Path(__file__).resolve().parent.parent
 BAGWATT = Path(sys.executable).with_name("bagwatt")
@@ -72,7 +73,12 @@ def test_rebuilding_a_recorded_run_gives_the_same_alarm_events(demo: tuple[str, 
 
 
 SETTINGS = """\
-room: {{name: Quarry Lane spawn run, folder: room, timezone: Europe/London, band_low: 15 C, band_high: 27 C}}
+room:
+  name: Quarry Lane spawn run
+  folder: room
+  timezone: Europe/London
+  band_low: 15 C
+  band_high: 27 C
 sources:
   - kind: mqtt
     name: broker
@@ -81,7 +87,10 @@ sources:
     topics:
       - topic: "quarry/{{probe}}/temp"
       - topic: "box/{{probe}}"
-        payload: {{shape: json, fields: [{{value: /t, unit: degF, time_at: /at, time_format: iso 8601}}]}}
+        payload:
+          shape: json
+          fields:
+            - {{value: /t, unit: degF, time_at: /at, time_format: iso 8601}}
 channels: none
 store: {{path: bagwatt.db}}
 """
@@ -123,7 +132,7 @@ def test_messages_of_mosquitto_pub_become_rows_and_named_refusals(tmp_path: Path
         folder = room(tmp_path, broker.port)
         publish(broker.port, "quarry/p-b018/temp", "22.5", "-r")
         with watching(folder) as process:
-            wait_until(lambda: (folder / "bagwatt.db").exists(), what="a store")
+            wait_until((folder / "bagwatt.db").exists, what="a store")
             for text in ("23.44", "21,5", "true", "nan"):
                 publish(broker.port, "quarry/p-b017/temp", text)
             now = time.strftime("%Y-%m-%dT%H:%M:%SZ", time.gmtime())
@@ -166,7 +175,7 @@ def test_a_broker_that_is_down_stops_nothing_and_is_told(tmp_path: Path) -> None
     assert found["source broker"]["state"] == "wrong"
     assert "broker lost" in found["source broker"]["detail"]
     with watching(folder) as process:
-        wait_until(lambda: (folder / "bagwatt.db").exists(), what="a store")
+        wait_until((folder / "bagwatt.db").exists, what="a store")
         assert process.poll() is None
 
 
@@ -177,7 +186,8 @@ def test_faulty_settings_are_told_with_line_and_column_and_exit_2(tmp_path: Path
     (folder / "monitor.yaml").write_text(text, encoding="utf-8")
     done = subprocess.run(
         [str(BAGWATT), "watch", "--config", str(folder)],
-        capture_output=True, text=True, check=False, timeout=60, env={**os.environ, "NO_COLOR": "1"},
+        capture_output=True, text=True, check=False, timeout=60,
+        env={**os.environ, "NO_COLOR": "1"},
     )  # fmt: skip
     assert done.returncode == 2
     assert "monitor.yaml:1:" in done.stderr and "band_low" in done.stderr

@@ -133,7 +133,7 @@ class MqttSettings(Model):
     receive_maximum: Whole = Field(
         default=500,
         ge=1,
-        le=65535,
+        le=1000,
         description="Messages the broker may send ahead of acknowledgement.",
     )
     topics: tuple[TopicSettings, ...] = Field(

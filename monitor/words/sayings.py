@@ -236,8 +236,8 @@ _HOUSE: dict[tuple[AlarmKind, Reason], Saying] = {
     ),
     (AlarmKind.HOUSE, Reason.STORE_FAILING): Saying(
         "can't be written",
-        "Free space on the card or disk, or swap it if it is worn or read-only. Save what is"
-        " there with `bagwatt backup`.",
+        "Free space on the card or disk, or swap it if it is worn or read-only. Copy what is"
+        " there to another disk first.",
         Caution.BLIND,
     ),
     (AlarmKind.HOUSE, Reason.CLOCK_UNSET): Saying(

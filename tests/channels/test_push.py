@@ -12,7 +12,8 @@ from monitor.errors import ChannelError
 from monitor.settings.schema import RecipientSettings
 from monitor.settings.secrets import Secret
 from monitor.values import Message, Urgency, Verdict
-from tests.receivers import HttpReceiver, SmtpReceiver, free_port, wait_until
+from tests.receivers import HttpReceiver, SmtpReceiver
+from tests.waiting import free_port, wait_until
 
 
 def person(*urls: str, name: str = "Mara") -> RecipientSettings:

@@ -12,8 +12,9 @@ from monitor.settings.schema import RecipientSettings
 from monitor.settings.secrets import Secret
 from monitor.store import OutboxRow, Store
 from monitor.values import Message, Urgency, Verdict
-from tests.receivers import HttpReceiver, SmtpReceiver, free_port, wait_until
+from tests.receivers import HttpReceiver, SmtpReceiver
 from tests.store.samples import delivery
+from tests.waiting import free_port, wait_until
 
 NOW_S = 1_800_000_000.0
 FASTER = 600.0  # a back-off of 30 s passes in 0.05 s

@@ -11,7 +11,7 @@ from monitor.settings.schema_sources import MqttSettings, TopicSettings
 from monitor.sources import build_source
 from monitor.sources.mqtt import MqttSource
 from monitor.sources.source import Packet
-from tests.broker import wait_until
+from tests.waiting import wait_until
 
 TOPICS = (TopicSettings(topic="barn/+/{probe}/temp"),)
 

@@ -14,9 +14,10 @@ from monitor.settings.schema_payload import PayloadSettings
 from monitor.settings.schema_sources import TopicSettings
 from monitor.sources.source import Packet
 from monitor.values import Flag, Refusal
-from tests.broker import Broker, wait_until
+from tests.broker import Broker
 from tests.sources.mqtt_parts import TOPICS, fresh_queue, running, settings, up
 from tests.sources.parts import reasons, take
+from tests.waiting import wait_until
 
 VERSIONS = pytest.mark.parametrize("version", ["5", "3.1.1"])
 

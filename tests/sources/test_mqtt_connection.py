@@ -10,9 +10,10 @@ from monitor.settings.schema_sources import TlsSettings
 from monitor.settings.secrets import Secret
 from monitor.sources.mqtt_client import client_id, pulse_topic
 from monitor.values import Reason
-from tests.broker import Broker, free_port, running_broker, wait_until
+from tests.broker import Broker, running_broker
 from tests.sources.mqtt_parts import fresh_queue, running, settings, up
 from tests.sources.parts import take
+from tests.waiting import free_port, wait_until
 
 
 def test_a_refused_login_is_told_as_such(tmp_path: Path) -> None:

@@ -16,8 +16,8 @@ from monitor.sources.onewire import OneWireSource
 from monitor.sources.scratchpad import read_w1_slave
 from monitor.sources.source import Packet
 from monitor.values import Reason, Refusal
-from tests.broker import wait_until
 from tests.sources.parts import reasons, take
+from tests.waiting import wait_until
 
 WARM = "73 01 4b 46 7f ff 0d 10 41"
 

@@ -19,8 +19,8 @@ from monitor.sources import serial as serial_source
 from monitor.sources.serial import SerialSource
 from monitor.sources.source import Packet
 from monitor.values import Reason, Refusal
-from tests.broker import wait_until
 from tests.sources.parts import reasons, take
+from tests.waiting import wait_until
 
 
 class Cable:

@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -8,10 +9,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from monitor.errors import StoreError
-from monitor.store import BookChange, LogKind, Store, codec, readings
+from monitor.store import BookChange, FrameClose, LogKind, Store, codec, readings
 from monitor.values import (
     AlarmCommand,
+    AlarmKind,
     BookEntry,
+    Condition,
     Decoded,
     Estimate,
     Evidence,
@@ -303,6 +306,23 @@ def test_notes_are_kept_in_order(store: Store) -> None:
     for number in range(5):
         store.add_note(number, "restart", f"n{number}")
     assert [one.detail for one in store.notes(2.0, limit=2)] == ["n3", "n4"]
+
+
+def test_a_close_keeps_what_the_monitor_said_of_itself(store: Store) -> None:
+    house = Condition(
+        AlarmKind.HOUSE, "source bench", Urgency.TODAY, Reason.PORT_LOST, Facts(detail="bench")
+    )
+    store.close_frame(600.0, 601.0, 0, 0, house=(house,))
+    assert store.last_frame() == FrameClose(600.0, 601.0, 0, 0, (house,))
+    assert [item.body for item in store.iter_log()] == [store.last_frame()]
+
+
+def test_the_broker_session_is_remembered_with_its_readings(store: Store) -> None:
+    assert store.session("barn") == ""
+    store.add_batch([replace(arrival(reading()), session="first")])
+    store.add_batch([replace(arrival(reading()), session="second")])
+    store.add_batch([arrival(reading())])
+    assert store.session("barn") == "second"
 
 
 # the codec
