@@ -116,6 +116,7 @@ class Reason(StrEnum):
     LOT_HOT = "lot warmer than earlier runs"
     LOT_SLOW = "lot colder than earlier runs"
     COHORT_IS_TWO = "this cohort looks like two"
+    MANY_AT_ONCE = "many bags at once"
     # the room
     ROOM_HIGH = "room above its band"
     ROOM_LOW = "room below its band"

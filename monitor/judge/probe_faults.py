@@ -31,6 +31,7 @@ class ProbeFault:
     reason: Reason
     since_s: float
     detail: str
+    quantity: Quantity = Quantity.TEMPERATURE
 
 
 def distrusted(
@@ -73,8 +74,17 @@ def find_faults(
             continue
         if track.fault != found[0].value:
             track.fault, track.fault_since_s, track.fault_detail = found
-        fault = ProbeFault(name, plan[name].bag, found[0], track.fault_since_s, track.fault_detail)
-        faults.setdefault(name, fault)
+        faults.setdefault(
+            name,
+            ProbeFault(
+                probe=name,
+                bag=plan[name].bag,
+                reason=found[0],
+                since_s=track.fault_since_s,
+                detail=track.fault_detail,
+                quantity=quantity,
+            ),
+        )
     return tuple(faults[name] for name in sorted(faults))
 
 
