@@ -52,6 +52,10 @@ PROBE = Facts(
     bag="B-112", probe="P-112", rack="R3", shelf=5, slot=1, since_s=NOW_S - 7 * HOUR_S,
 )  # fmt: skip
 
+MANY = replace(
+    LOT, excess_k=None, evidence=None, affected=6, since_s=NOW_S - HOUR_S,
+    detail="first B-031, then B-032, B-033, B-040, B-041, B-044",
+)  # fmt: skip
 HOTTER = replace(HOT, excess_k=2.7, surface_c=28.2, evidence=11.0)
 SMALL = replace(HOT, evidence=3.1, excess_k=0.7, surface_c=25.9, added_w_per_kg=0.1)
 
@@ -77,6 +81,7 @@ CASES: dict[AlarmKind, list[tuple[Reason, Urgency, str, Facts]]] = {
         (Reason.LOT_HOT, Urgency.TODAY, LOT.cohort, LOT),
         (Reason.LOT_SLOW, Urgency.TODAY, LOT.cohort, replace(LOT, excess_k=-0.9)),
         (Reason.COHORT_IS_TWO, Urgency.LATER, LOT.cohort, replace(LOT, excess_k=None)),
+        (Reason.MANY_AT_ONCE, Urgency.TODAY, LOT.cohort, MANY),
     ],
     AlarmKind.ROOM: [
         (Reason.ROOM_HIGH, Urgency.NOW, "room", ROOM),
@@ -86,6 +91,7 @@ CASES: dict[AlarmKind, list[tuple[Reason, Urgency, str, Facts]]] = {
         (Reason.NO_COOLING, Urgency.NOW, "room", ROOM),
         (Reason.NO_HEATING, Urgency.NOW, "room", COOL_ROOM),
         (Reason.DOOR, Urgency.NOW, "room", COOL_ROOM),
+        (Reason.MANY_AT_ONCE, Urgency.TODAY, "many bags", replace(MANY, cohort="", strain="")),
         (Reason.DRIFT, Urgency.TODAY, "room", replace(ROOM, rate_k_per_h=0.1)),
         (Reason.POWER_CUT, Urgency.NOW, "room", Facts(silent_for_s=2400.0, affected=40)),
     ],

@@ -33,7 +33,7 @@ def name(event: AlarmEvent) -> str:
     if event.kind is AlarmKind.LOT_APART:
         return _named("cohort", _cohort_name(facts.cohort or subject))
     if event.kind is AlarmKind.ROOM:
-        return "the room" if subject in ("", "room") else _named("room", subject)
+        return "the room" if subject in ("", "room", "many bags") else _named("room", subject)
     if subject in ("", "monitor"):
         return "bagwatt"
     return f"the {subject}" if subject in ("store", "clock") else subject

@@ -118,6 +118,12 @@ _BAGS: dict[tuple[AlarmKind, Reason], Saying] = {
         " that day.",
         Caution.BAG,
     ),
+    (AlarmKind.LOT_APART, Reason.MANY_AT_ONCE): Saying(
+        "has many bags apart at once",
+        "{go} begin with the bag named first. Many bags of one lot together point to what they"
+        " share: place, load, spawn, handling. Single alarms are held back meanwhile.",
+        Caution.BAG,
+    ),
     (AlarmKind.LOT_APART, Reason.COHORT_IS_TWO): Saying(
         "looks like two cohorts",
         "{go} read the labels: two strains, recipes or spawn lots booked as one make every bag"
@@ -166,6 +172,12 @@ _ROOM: dict[tuple[AlarmKind, Reason], Saying] = {
         "{go} shut the door and look at the bags on the low shelf beside it; note how long it"
         " stood open.",
         Caution.REWARM,
+    ),
+    (AlarmKind.ROOM, Reason.MANY_AT_ONCE): Saying(
+        "has many bags apart at once",
+        "{go} look at the room first: heater, cooler, fan, door. Then go to the bag named first."
+        " Single alarms are held back meanwhile.",
+        Caution.BAG,
     ),
     (AlarmKind.ROOM, Reason.DRIFT): Saying(
         "drifts from its usual course",
