@@ -95,7 +95,7 @@ class Road:
         )
         self._lags = LagBank()
         self._judge = Judge(params.judge, strain_of)
-        self._room = RoomWatch(replace(params.room, frame_s=params.frame_s))
+        self._room = RoomWatch(params.room)
         self._overheat = Overheat()
         self._calls = Calls()
         self._alarms = Alarms(params.alarms)
