@@ -1,6 +1,6 @@
 """Writes an invented room as a folder to replay, with the truth beside it.
 
-    python -m demo.folder FAMILY SEED FOLDER
+python -m demo.folder FAMILY SEED FOLDER
 """
 
 from __future__ import annotations
@@ -19,6 +19,10 @@ from demo.live import AIR_SHELVES, LiveRoom, bag_name, probe_name
 from demo.rooms import DAY_S, FAMILIES, START_S, Room, make_room
 
 RACK = "R1"
+BAG_COLUMNS = (
+    "bag", "batch", "strain", "spawn_lot", "inoculated", "mass_kg", "rack", "shelf", "slot",
+    "probe",
+)  # fmt: skip
 
 
 def stamp(time_s: float) -> str:
@@ -61,9 +65,7 @@ def probe_rows(room: Room) -> list[list[Any]]:
     if room.spec.hand_walks:
         return air
     bags = range(room.count)
-    return air + [
-        [probe_name(i), f"bag:{bag_name(i)}", RACK, int(room.shelf[i])] for i in bags
-    ]
+    return air + [[probe_name(i), f"bag:{bag_name(i)}", RACK, int(room.shelf[i])] for i in bags]
 
 
 def book_rows(room: Room) -> list[list[Any]]:
@@ -117,10 +119,12 @@ def write_folder(room: Room, path: Path) -> None:
     write_csv(
         path / "readings.csv.gz",
         ["time", "probe", "quantity", "value", "unit"],
-        ([stamp(r.time_s), r.probe, r.quantity, f"{r.value:.4f}", unit[r.quantity]] for r in readings),
+        (
+            [stamp(r.time_s), r.probe, r.quantity, f"{r.value:.4f}", unit[r.quantity]]
+            for r in readings
+        ),
     )
-    header = "bag batch strain spawn_lot inoculated mass_kg rack shelf slot probe".split()
-    write_csv(path / "bags.csv", header, bag_rows(room))
+    write_csv(path / "bags.csv", BAG_COLUMNS, bag_rows(room))
     write_csv(path / "probes.csv", ["probe", "place", "rack", "shelf"], probe_rows(room))
     if book := book_rows(room):
         write_csv(path / "book.csv", ["time", "bag", "event", "detail"], book)
@@ -131,14 +135,22 @@ def write_folder(room: Room, path: Path) -> None:
             path / "walks.csv",
             ["time", "bag", "value", "unit"],
             (
-                [stamp(h.time_s), h.bag, f"{h.value_c * scale + zero:.1f}", room.spec.probes.hand_unit]
+                [
+                    stamp(h.time_s),
+                    h.bag,
+                    f"{h.value_c * scale + zero:.1f}",
+                    room.spec.probes.hand_unit,
+                ]
                 for h in live.walk
             ),
         )
     write_csv(
         path / "truth_hourly.csv.gz",
         ["time", "bag", "heat_w_per_kg", "core_c", "surface_c", "local_air_c"],
-        ([stamp(row.time_s), row.bag, *(f"{value:.4f}" for value in row[2:])] for row in live.truth),
+        (
+            [stamp(row.time_s), row.bag, *(f"{value:.4f}" for value in row[2:])]
+            for row in live.truth
+        ),
     )
     (path / "truth.json").write_text(json.dumps(truth(live), indent=0), encoding="utf-8")
 

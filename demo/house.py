@@ -18,6 +18,7 @@ class House:
     """A room's fixed properties; one thermostat drives a heater and a cooler.
 
     Shelf 3 reads the air node itself; the others `shelf_step_k` more or less for each shelf.
+    `stuck_heater_w` is what a welded relay leaves on: one of the elements.
     """
 
     setpoint_c: float = 21.5
@@ -29,7 +30,8 @@ class House:
     capacity_j_k: float = 100e3
     loss_w_k: float = 40.0
     heater_w: float = 1500.0
-    cooler_w: float = 1800.0
+    stuck_heater_w: float = 950.0
+    cooler_w: float = 0.0
     cooler_above_k: float = 1.5
     outside_c: float = 5.0
     outside_swing_k: float = 4.0
@@ -102,8 +104,9 @@ class Weather:
             + house.outside_drift_k * float(np.sqrt(step_s / DAY_S)) * self.rng.standard_normal()
         )
         door = self._door_open(now_s, step_s)
-        stuck = 0.65 if self._state("heater stuck", now_s) else 1.0  # a welded relay, one element
-        power_w = house.heater_w * stuck * self.heating - house.cooler_w * self.cooling
+        stuck = self._state("heater stuck", now_s)
+        heater_w = house.stuck_heater_w if stuck else house.heater_w
+        power_w = heater_w * self.heating - house.cooler_w * self.cooling
         loss_w_k = house.loss_w_k + (house.door_w_k if door else 0.0)
         gain_w = power_w + from_bags_w - loss_w_k * (self.air_c - self.outside_c(now_s))
         self.air_c += gain_w * step_s / house.capacity_j_k

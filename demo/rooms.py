@@ -5,10 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 
 import numpy as np
+import numpy.typing as npt
 
 from demo.faults import ProbeFault, RoomFault
 from demo.house import SHELVES, House
-from demo.physics import Array, Bags, Crop
+from demo.physics import LOSS_AREA_PER_SIDE_AREA, Array, Bags, Crop
 
 HOUR_S = 3600.0
 DAY_S = 24 * HOUR_S
@@ -31,11 +32,11 @@ class Line:
 
 OYSTER = Crop(5.0, 26.0, 35.0)
 WOOD = Crop(5.0, 25.0, 34.0)
-GREY = Line("GO-12", OYSTER, 1.22, 72.0, 0.105)
-GOLDEN = Line("AM-3", Crop(8.0, 27.0, 37.0), 1.95, 51.0, 0.155)
-PIOPPINO = Line("PI-2", WOOD, 0.82, 100.0, 0.085)
-SHIITAKE = Line("SH-7", WOOD, 0.74, 88.0, 0.090)
-HYBRID = Line("HX-5", OYSTER, 1.00, 70.0, 0.100)
+GREY = Line("GO-12", OYSTER, 1.11, 72.0, 0.105)
+GOLDEN = Line("AM-3", Crop(8.0, 27.0, 37.0), 1.77, 51.0, 0.155)
+PIOPPINO = Line("PI-2", WOOD, 0.75, 100.0, 0.085)
+SHIITAKE = Line("SH-7", WOOD, 0.67, 88.0, 0.090)
+HYBRID = Line("HX-5", OYSTER, 0.91, 70.0, 0.100)
 
 
 @dataclass(frozen=True)
@@ -65,11 +66,11 @@ class Trouble:
 
     contaminated: float = 0.05
     run_chance: float = 0.25
-    lot_chance: float = 0.06
-    added_k: Span = (1.6, 5.0)
+    lot_chance: float = 0.04
+    added_k: Span = (2.0, 5.8)
     added_age_h: Span = (50.0, 155.0)
-    added_rise_h: Span = (3.5, 10.5)
-    added_hold_h: Span = (24.0, 130.0)
+    added_rise_h: Span = (4.0, 14.0)
+    added_hold_h: Span = (60.0, 130.0)
     added_fade_h: float = 28.0
     stalled: float = 0.02
     stall_age_h: Span = (32.0, 78.0)
@@ -79,7 +80,7 @@ class Trouble:
     stuck: int = 1
     silent: int = 1
     silent_h: Span = (9.0, 28.0)
-    heater_stuck_chance: float = 0.15
+    heater_stuck_chance: float = 0.17
     moved: int = 0
     shaken_cohorts: int = 0
 
@@ -121,9 +122,9 @@ SECOND = RoomSpec(
     bags_per_cohort=15,
     mass_kg=1.0,
     mass_sd_kg=0.05,
-    heat=0.8,
-    vigour_sd=0.12,
-    timing_sd_h=7.0,
+    heat=0.7,
+    vigour_sd=0.10,
+    timing_sd_h=5.5,
     slot_sd_k=0.15,
     draught_k=0.12,
     draught_h=6.0,
@@ -137,11 +138,11 @@ SECOND = RoomSpec(
         missing=0.03,
         air_resolution_k=0.125,
         air_noise_k=0.08,
-        hand_noise_k=0.35,
+        hand_noise_k=0.28,
         hand_drift_k=0.5,
         hand_unit="Cel",
     ),
-    trouble=Trouble(contaminated=0.055, added_k=(1.0, 3.4), added_rise_h=(3.0, 10.0)),
+    trouble=Trouble(contaminated=0.055, added_k=(0.9, 3.1), added_rise_h=(4.0, 13.0)),
 )
 FIRST_WALKED = replace(FIRST, name="firstwalk", hand_walks=True)
 SECOND_WALKED = replace(SECOND, name="secondwalk", hand_walks=True)
@@ -151,9 +152,7 @@ HANDLED = replace(
     name="handled",
     trouble=replace(FIRST.trouble, moved=3, shaken_cohorts=1, yeast=0.5),
 )
-FAMILIES = {
-    spec.name: spec for spec in (FIRST, SECOND, FIRST_WALKED, SECOND_WALKED, HANDLED)
-}
+FAMILIES = {spec.name: spec for spec in (FIRST, SECOND, FIRST_WALKED, SECOND_WALKED, HANDLED)}
 
 
 @dataclass(frozen=True)
@@ -202,7 +201,7 @@ class Room:
         return bag // self.spec.bags_per_cohort
 
 
-def pick_contaminated(spec: RoomSpec, rng: np.random.Generator) -> Array:
+def pick_contaminated(spec: RoomSpec, rng: np.random.Generator) -> npt.NDArray[np.bool_]:
     """Which bags carry something else: singles, runs in order of inoculation, whole lots."""
     count, size = len(spec.lines) * spec.bags_per_cohort, spec.bags_per_cohort
     hit = rng.random(count) < spec.trouble.contaminated
@@ -242,11 +241,13 @@ def draw_probe_faults(spec: RoomSpec, rng: np.random.Generator) -> tuple[ProbeFa
 
 
 def draw_house(spec: RoomSpec, rng: np.random.Generator) -> House:
+    setpoint_c, outside_c = rng.uniform(*spec.setpoint_c), rng.uniform(*spec.outside_c)
     return House(
-        setpoint_c=rng.uniform(*spec.setpoint_c),
+        setpoint_c=setpoint_c,
         set_back_k=rng.uniform(*spec.set_back_k),
         shelf_step_k=rng.uniform(*spec.shelf_step_k),
-        outside_c=rng.uniform(*spec.outside_c),
+        outside_c=outside_c,
+        stuck_heater_w=House.loss_w_k * (setpoint_c + rng.uniform(6.0, 8.5) - outside_c),
         doors_per_day=rng.uniform(2.0, 7.0),
     )
 
@@ -273,7 +274,9 @@ def draw_bags(
     added_from_s = session_s + rng.uniform(*trouble.added_age_h, count) * HOUR_S
     added_k = rng.uniform(*trouble.added_k, count)
     hold_s = rng.uniform(*trouble.added_hold_h, count) * HOUR_S
-    stall_s = np.where(stalled, session_s + rng.uniform(*trouble.stall_age_h, count) * HOUR_S, NEVER)
+    stall_s = np.where(
+        stalled, session_s + rng.uniform(*trouble.stall_age_h, count) * HOUR_S, NEVER
+    )
     never = np.full(count, NEVER)
     bags = Bags(
         mass_kg=mass,
@@ -300,7 +303,7 @@ def draw_bags(
 def nominal_loss_w_k(bags: Bags) -> Array:
     """Loss of a bag 2 K over its air with crowded neighbours, for sizing the added heat [W/K]."""
     film = 1.42 * (2.0 / bags.height_m) ** 0.25 + 0.8 + 5.6 * (1.0 - 0.7 * bags.crowding)
-    return np.asarray(film * 2.0 * np.pi * bags.radius_m * bags.height_m * 1.15)
+    return np.asarray(film * 2.0 * np.pi * bags.radius_m * bags.height_m * LOSS_AREA_PER_SIDE_AREA)
 
 
 def draw_handling(

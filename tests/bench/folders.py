@@ -85,9 +85,7 @@ def read_truth(folder: Path, probe_of: dict[str, str]) -> tuple[BagTruth, ...]:
     return tuple(truths)
 
 
-def read_frames(
-    folder: Path, probes: dict[str, int], count: int
-) -> tuple[np.ndarray, np.ndarray]:
+def read_frames(folder: Path, probes: dict[str, int], count: int) -> tuple[np.ndarray, np.ndarray]:
     """Ends of the frames and mean surface readings in them; 85.0 and its like are left out."""
     picked = [
         (probes[row["probe"]], seconds(row["time"]), float(row["value"]))

@@ -85,9 +85,7 @@ def walks_twice(room: Room, limit_k: float = 2.0) -> tuple[Call, ...]:
     over = over_cohort(room, values) >= limit_k
     twice = over[:, 1:] & over[:, :-1]
     begins = twice & ~np.pad(twice, ((0, 0), (1, 0)))[:, :-1]
-    return tuple(
-        Call(room.walks[j + 1].at_s, room.bags[i], "hot") for i, j in np.argwhere(begins)
-    )
+    return tuple(Call(room.walks[j + 1].at_s, room.bags[i], "hot") for i, j in np.argwhere(begins))
 
 
 ON_PROBES: dict[str, Callable[[Room], tuple[Call, ...]]] = {
