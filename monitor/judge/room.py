@@ -24,19 +24,19 @@ class RoomParams:
 
     `margin_k` beyond the usual range is an upset: over the 1.2 K that a warm load brings for
     some hours (common practice, no source). `early_margin_k` holds until day and night have
-    been seen, and covers a set-back nobody has told of. `driven_k_per_h` is a slope that only
-    a heater or a cooler gives: bags and walls alone move a room by about 1 K/h (common
-    practice, no source). `tilt_k` between the shelves or `plunge_k` within 20 min is a door.
+    been seen, and covers a set-back nobody has told of. `driven_k_per_h` over half an hour
+    is a slope that only a heater or a cooler gives: bags and walls alone move a room by about
+    1 K/h (common practice, no source). `tilt_k` between the shelves is a door; with air probes
+    on one shelf alone, `plunge_k` within 20 min.
     """
 
     band_low_c: float = 15.0
     band_high_c: float = 27.0
     band_hold_s: float = 1800.0
     slope_limit_k_per_h: float = 0.8
-    frame_s: float = 600.0
     margin_k: float = 1.5
     early_margin_k: float = 5.0
-    driven_k_per_h: float = 2.0
+    driven_k_per_h: float = 3.0
     tilt_k: float = 1.0
     plunge_k: float = 2.5
     fall_hold_s: float = 1800.0
@@ -57,6 +57,7 @@ _SHARPNESS = {
     Reason.DOOR: 3,
 }
 _UPWARD = frozenset({Reason.NO_COOLING, Reason.HEATER_STUCK})
+_DOWNWARD = frozenset({Reason.NO_HEATING, Reason.COOLER_STUCK, Reason.DOOR})
 _BAND = frozenset({Reason.ROOM_HIGH, Reason.ROOM_LOW})
 _URGENCY = {Reason.DRIFT: Urgency.TODAY, Reason.ROOM_LOW: Urgency.TODAY}
 
@@ -69,7 +70,7 @@ class RoomWatch:
         self._level = RoomLevel()
         self._usual = UsualRange()
         self._silence = Silence()
-        self._course = Course(params.frame_s)
+        self._course = Course()
         self._timers: dict[str, float] = {}
         self._reason: Reason | None = None
         self._since_s = 0.0
@@ -93,7 +94,7 @@ class RoomWatch:
         upset = self._reason not in (None, Reason.DRIFT) and (frame.end_s - self._since_s < DAY_S)
         level = self._level.step(frame, probes, excess_k, learn=not upset)
         if level is not None:
-            point = self._course.add(frame.end_s, level)
+            point = self._course.add(frame.end_s, frame.length_s, level)
             usual = self._usual.at(frame.end_s)
             self._decide(point, usual)
             self._usual.add(frame.end_s, level.level_c, ordinary=not upset)
@@ -105,7 +106,8 @@ class RoomWatch:
 
     def _decide(self, point: Point, usual: Usual | None) -> None:
         """Sharpen, keep, soften to the band, or clear what stands."""
-        found = self._upset(point, usual) or self._band(point)
+        outside = self._band(point)
+        found = self._upset(point, usual) or outside
         stands = self._reason
         if stands is None or (found is not None and _SHARPNESS[found] > _SHARPNESS[stands]):
             if found is not None:
@@ -116,7 +118,7 @@ class RoomWatch:
             return
         calm = found is None if stands in _BAND else self._is_calm(point, usual)
         if self._lasts("calm", calm, point.at_s, 0.0 if stands in _BAND else self._params.clear_s):
-            self._reason = found if found in _BAND else None
+            self._reason = outside
             self._timers.pop("calm", None)
 
     def _begun_s(self, found: Reason, at_s: float) -> float:
@@ -139,14 +141,19 @@ class RoomWatch:
         )
         falls = self._lasts("below", below_k >= margin_k, point.at_s, params.fall_hold_s)
         if above_k >= margin_k and self._climbs(point, usual, margin_k):
-            driven = self._course.steepest_k_per_h >= params.driven_k_per_h
+            driven = self._course.leading_k_per_h >= self._driven_k_per_h(point)
             return Reason.HEATER_STUCK if driven else Reason.NO_COOLING
         if falls and self._keeps_falling(point):
-            if self._course.tilt_k >= params.tilt_k or self._course.plunge_k >= params.plunge_k:
+            if self._is_door():
                 return Reason.DOOR
-            driven = -self._course.steepest_k_per_h >= params.driven_k_per_h
+            driven = -self._course.steepest_k_per_h >= self._driven_k_per_h(point)
             return Reason.COOLER_STUCK if driven else Reason.NO_HEATING
         return Reason.DRIFT if drifts else None
+
+    def _driven_k_per_h(self, point: Point) -> float:
+        """The slope only a heater or cooler gives; half of it where bags stand in for the air,
+        because they follow within hours."""
+        return self._params.driven_k_per_h / (1 if point.from_air else 2)
 
     def _climbs(self, point: Point, usual: Usual, margin_k: float) -> bool:
         """Every shelf and the bags rise together, without the ticks of a thermostat."""
@@ -163,12 +170,23 @@ class RoomWatch:
         fell = -course.steepest_k_per_h >= self._params.slope_limit_k_per_h
         return fell and not course.recovers(point, self._params.deadband_k)
 
+    def _is_door(self) -> bool:
+        """Cold along the floor; with air probes on one shelf, only a plunge can tell."""
+        course = self._course
+        if course.tilt_k is None:
+            return course.plunge_k >= self._params.plunge_k
+        return course.tilt_k >= self._params.tilt_k
+
     def _is_calm(self, point: Point, usual: Usual | None) -> bool:
-        """Back inside half of the margin."""
+        """Back inside half of the margin, on the side on which it left."""
         if usual is None:
             return False
         half_k = self._margin_k(usual) / 2
-        return usual.low_c - half_k < point.smooth_c < usual.high_c + half_k
+        cooled = point.smooth_c < usual.high_c + half_k
+        warmed = point.smooth_c > usual.low_c - half_k
+        if self._reason in _UPWARD:
+            return cooled
+        return warmed if self._reason in _DOWNWARD else cooled and warmed
 
     def _band(self, point: Point) -> Reason | None:
         """The half-hour mean outside the band for longer than `band_hold_s`."""

@@ -20,16 +20,19 @@ FEW_BAGS = 3
 class Level:
     """The room in one frame [°C], each probe taken by its usual distance from the room.
 
-    `bags_c` is the common mode of the bags (None under three of them), `lowest_c` the air
+    `bags_c` is the common mode of the bags, by the same measure, and `surface_c` their middle
+    surface as it is (both None under three bags); `lowest_c` the air
     probe that stands lowest beside its own habit, or the bag of the lower quarter. `tilt_k`
-    is how much the lowest shelf has cooled beyond the top one [K], `coldest` the air probe
-    that has cooled most. `from_air` is False where bags had to stand in for the air.
+    is how much the lowest shelf has cooled beyond the top one [K], None with one shelf;
+    `coldest` the air probe that has cooled most. `from_air` is False where bags had to stand
+    in for the air.
     """
 
     level_c: float
     bags_c: float | None
+    surface_c: float | None
     lowest_c: float
-    tilt_k: float
+    tilt_k: float | None
     coldest: str
     from_air: bool
 
@@ -77,6 +80,9 @@ class RoomLevel:
         return Level(
             level_c=level_c,
             bags_c=bags_c,
+            surface_c=None
+            if bags_c is None
+            else median(mean.mean for mean in frame.surface_c.values()),
             lowest_c=ranked[0 if levels else len(ranked) // 4][0] if ranked else level_c,
             tilt_k=_tilt_k(levels, probes),
             coldest=ranked[0][1] if levels else "",
@@ -138,16 +144,17 @@ def _levels(means: Mapping[str, Mean], known: Mapping[str, tuple[float, int]]) -
     return {name: mean.mean - known[name][0] for name, mean in means.items() if name in known}
 
 
-def _tilt_k(levels: Mapping[str, float], probes: Mapping[str, Probe]) -> float:
-    """How much more than the top shelf the lowest has cooled [K]; 0 with a single shelf."""
+def _tilt_k(levels: Mapping[str, float], probes: Mapping[str, Probe]) -> float | None:
+    """How much more than the top shelf the lowest has cooled [K]; None with one shelf."""
     shelves = [
         (place.shelf, temp_c)
         for name, temp_c in levels.items()
         if (place := probes[name]).shelf is not None
     ]
-    if not shelves:
-        return 0.0
-    low, high = min(shelf for shelf, _ in shelves), max(shelf for shelf, _ in shelves)
+    low = min((shelf for shelf, _ in shelves), default=0)
+    high = max((shelf for shelf, _ in shelves), default=0)
+    if low == high:
+        return None
     lowest = [temp_c for shelf, temp_c in shelves if shelf == low]
     top = [temp_c for shelf, temp_c in shelves if shelf == high]
     return math.fsum(top) / len(top) - math.fsum(lowest) / len(lowest)
