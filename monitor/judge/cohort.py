@@ -1,0 +1,114 @@
+"""What a bag's cohort, without the bag itself, expects of the bag.
+
+Bags of a cohort share a time constant and scatter in peak age and strength. Each bag's
+likelihood over the curve grid is spread by that scatter and multiplied into a posterior for
+the cohort. No bag can pull the posterior by more than `pull` nats: half of a cohort may be
+contaminated and the healthy half, which agrees, still decides (a bounded influence in the
+sense of Hampel 1974). Leaving a bag out is exact: its factor is taken away.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from monitor.judge.curve import Grid
+from monitor.judge.strain import HeatPrior
+
+Array = NDArray[np.float64]
+
+#: Strengths a cohort may have: surface warmth at the peak [K].
+STRENGTHS_K: Array = 0.15 * 1.17 ** np.arange(24, dtype=np.float64)
+
+
+@dataclass(frozen=True)
+class Spread:
+    """How healthy bags of one cohort differ (1 sd).
+
+    `offset_k` constant warmth of slot and probe [K]; `lead_h` peak age [h]; `strength` share
+    of the peak; `rise` share of the time constant; `plateau` maintenance heat as a share of
+    the peak; `keep` its mean.
+    """
+
+    offset_k: float = 0.35
+    lead_h: float = 8.0
+    strength: float = 0.14
+    rise: float = 0.05
+    plateau: float = 0.05
+    keep: float = 0.22
+
+
+@dataclass(frozen=True)
+class Likelihood:
+    """Per bag and grid point: precision and right-hand side of the strength, and the rest."""
+
+    precision: Array
+    right: Array
+    rest: Array
+
+    def at(self, index: NDArray[np.intp]) -> Likelihood:
+        """Only the grid points at `index`."""
+        return Likelihood(self.precision[:, index], self.right[:, index], self.rest[:, index])
+
+
+@dataclass(frozen=True)
+class Expected:
+    """What the others expect of each bag: grid weights, strength mean and variance [K, K²],
+    each (bags, grid); and the cohort's own posterior (grid, strengths)."""
+
+    weight: Array
+    mean: Array
+    variance: Array
+    cohort: Array
+
+
+def scatter_kernel(grid: Grid, lead_h: float) -> Array:
+    """Chance that a bag peaks at one grid point if its cohort peaks at another: (cohort, bag)."""
+    apart = (grid.peak_h[:, None] - grid.peak_h) / lead_h
+    same = np.abs(grid.rise_h[:, None] - grid.rise_h) < 1e-9
+    kernel = np.where(same, np.exp(-0.5 * apart**2), 0.0)
+    result: Array = kernel / kernel.sum(axis=1, keepdims=True)
+    return result
+
+
+def log_prior(grid: Grid, prior: HeatPrior) -> Array:
+    """Log prior of a cohort's peak age, time constant and strength: (grid, strengths)."""
+    age = -0.5 * ((grid.peak_h - prior.peak_h) / prior.peak_h_sd) ** 2
+    rise = -0.5 * (np.log(grid.rise_h / prior.rise_h) / (prior.rise_h_sd / prior.rise_h)) ** 2
+    width = max(prior.peak_k_sd / prior.peak_k, 0.1)
+    strength = -0.5 * (np.log(STRENGTHS_K / prior.peak_k) / width) ** 2
+    return np.asarray((age + rise)[:, None] + strength)
+
+
+def expect(
+    likelihood: Likelihood, kernel: Array, prior: Array, spread: Spread, pull: float
+) -> Expected:
+    """Leave-one-out expectations; bags without readings (precision 0) pull nothing."""
+    variance = (spread.strength * STRENGTHS_K) ** 2
+    precision = likelihood.precision[..., None]
+    right = likelihood.right[..., None]
+    fit = (
+        likelihood.rest[..., None]
+        - 0.5 * np.log1p(precision * variance)
+        + 0.5 * (right + STRENGTHS_K / variance) ** 2 / (precision + 1.0 / variance)
+        - 0.5 * STRENGTHS_K**2 / variance
+    )
+    bags, points, strengths = fit.shape
+    share = np.exp(fit - fit.max(axis=(1, 2), keepdims=True))
+    flat = share.transpose(1, 0, 2).reshape(points, -1)
+    share = (kernel @ flat).reshape(points, bags, strengths).transpose(1, 0, 2)
+    share /= share.max(axis=(1, 2), keepdims=True)
+    factor = np.log(share + np.exp(-pull))
+    total = prior + factor.sum(axis=0)
+    without = total - factor
+    posterior = np.exp(without - without.max(axis=(1, 2), keepdims=True))
+    posterior /= posterior.sum(axis=(1, 2), keepdims=True)
+    flat = posterior.transpose(1, 0, 2).reshape(points, -1)
+    joint = (kernel.T @ flat).reshape(points, bags, strengths).transpose(1, 0, 2)
+    weight = joint.sum(axis=2) + 1e-300
+    mean = (joint @ STRENGTHS_K) / weight
+    square = (joint @ STRENGTHS_K**2) / weight * (1.0 + spread.strength**2)
+    cohort = np.exp(total - total.max())
+    return Expected(weight, mean, np.maximum(square - mean**2, 1e-4), cohort / cohort.sum())

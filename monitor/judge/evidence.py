@@ -1,0 +1,381 @@
+"""The judge: every bag beside its cohort without itself, for added heat and for lost heat.
+
+Frames gather into rows of two hours. When a row closes, what the whole room shares is taken
+off and each cohort is looked at anew (`panel`), a few cohorts a frame so that no frame is
+slow. Between looks the last verdicts stand and only the estimates move.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from monitor.judge.cohort import Spread
+from monitor.judge.curve import Grid, make_grid
+from monitor.judge.filters import Noise
+from monitor.judge.handling import Handling
+from monitor.judge.history import BY_HAND, BY_PROBE, History
+from monitor.judge.panel import Beliefs, Course, LookParams, Panel, look, search
+from monitor.judge.spread import noise_scale, shared_course
+from monitor.judge.strain import Strain
+from monitor.judge.verdicts import Standing, VerdictParams, judge_bag
+from monitor.values import Bag, BookEntry, Condition, Estimate, Evidence, Frame
+
+Array = NDArray[np.float64]
+HOUR_S = 3600.0
+
+
+@dataclass(frozen=True)
+class JudgeParams:
+    """Everything the judge is set by; one set for every room.
+
+    `row_s` length of a row, `most_rows` kept, `rows_ahead` foretold for what the room shares;
+    `warm_up_s` after a bag is first met its lagged air means nothing; `take_back_s` before a
+    probe is named faulty its values are not believed; `probe` and `hand` are the noise to
+    begin with; `slow_h` see `spread.shared_course`; `search_rows` rows between searches of
+    the whole grid, `thin_rows` rows such a search looks at; `forget_s` after a bag's last
+    reading its column is dropped.
+    """
+
+    row_s: float = 2.0 * HOUR_S
+    most_rows: int = 240
+    rows_ahead: int = 13
+    warm_up_s: float = 5.0 * HOUR_S
+    take_back_s: float = 8.0 * HOUR_S
+    probe: Noise = field(default_factory=Noise)
+    hand: Noise = field(default_factory=lambda: Noise(0.1, 12.0, 0.3))
+    slow_h: float = 12.0
+    spent: float = 4.0
+    known_bags: float = 10.0
+    search_rows: int = 3
+    thin_rows: int = 48
+    forget_s: float = 10.0 * 24.0 * HOUR_S
+    spread: Spread = field(default_factory=Spread)
+    look: LookParams = field(default_factory=LookParams)
+    verdict: VerdictParams = field(default_factory=VerdictParams)
+
+
+@dataclass
+class _Cohort:
+    """What is kept of a cohort between looks."""
+
+    course: Course
+    points: list[int]
+    searched: int
+
+
+class Judge:
+    """Judges the bags of one room; `step` at every frame's close, `note` for the book."""
+
+    def __init__(
+        self, params: JudgeParams | None = None, strain_of: Callable[[str], Strain] | None = None
+    ) -> None:
+        self._params = params or JudgeParams()
+        self._strain_of = strain_of or (lambda name: Strain(name=name))
+        self._history = History(self._params.row_s, self._params.most_rows, self._params.rows_ahead)
+        self._handling = Handling()
+        self._row: int | None = None
+        self._sums: dict[str, list[float]] = {}
+        self._hand_sums: dict[str, list[float]] = {}
+        self._first_s: dict[str, float] = {}
+        self._distrusted: set[str] = set()
+        self._scale = {BY_PROBE: 1.0, BY_HAND: 1.0}
+        self._pending: list[str] = []
+        self._cohorts: dict[str, _Cohort] = {}
+        self._standing: dict[str, Standing] = {}
+        self._grids: dict[tuple[float, float], Grid] = {}
+
+    def note(self, entry: BookEntry) -> None:
+        """Take what was done to a bag; a handled bag's offset starts anew, its evidence stays."""
+        if self._handling.note(entry):
+            self._sums.pop(entry.bag, None)
+            self._hand_sums.pop(entry.bag, None)
+
+    def findings(self) -> tuple[Condition, ...]:
+        """What stands about whole cohorts: a lot apart, a cohort that looks like two."""
+        return ()
+
+    def step(
+        self,
+        frame: Frame,
+        bags: Mapping[str, Bag],
+        local_air_c: Mapping[str, float],
+        lagged_air_c: Mapping[str, float],
+        distrusted: frozenset[str],
+    ) -> dict[str, tuple[Estimate, Evidence]]:
+        """Take a closed frame; the verdict on every bag of `bags` at its end.
+
+        `local_air_c`, `lagged_air_c` by bag [°C]; `distrusted` bags whose probe is at fault:
+        their recent rows are taken back.
+        """
+        self._doubt(distrusted, frame.end_s)
+        self._gather(frame, bags, lagged_air_c)
+        self._close_row(frame, bags)
+        self._look_some(frame, bags)
+        return {
+            name: judge_bag(
+                bag,
+                frame,
+                local_air_c.get(name),
+                lagged_air_c.get(name),
+                self._standing.get(name),
+                self._handling.last_s(name),
+                self._strain_of(bag.strain),
+                self._params.verdict,
+            )
+            for name, bag in bags.items()
+        }
+
+    def _doubt(self, distrusted: frozenset[str], end_s: float) -> None:
+        for bag in sorted(distrusted - self._distrusted):
+            self._history.take_back(bag, end_s - self._params.take_back_s)
+            self._sums.pop(bag, None)
+        for bag in sorted(self._distrusted - distrusted):
+            self._handling.restart(bag, end_s)
+        self._distrusted = set(distrusted)
+
+    def _gather(
+        self, frame: Frame, bags: Mapping[str, Bag], lagged_air_c: Mapping[str, float]
+    ) -> None:
+        """Add the frame's warmth over lagged air to the open row."""
+        middle_s = frame.end_s - 0.5 * frame.length_s
+        number = int(middle_s // self._params.row_s)
+        if self._row is None:
+            self._row = number
+        readings = [(name, mean.mean, self._sums) for name, mean in frame.surface_c.items()]
+        readings += [(hand.bag, hand.surface_c, self._hand_sums) for hand in frame.hand]
+        usual_c = _usual(frame)
+        for name, surface_c, sums in readings:
+            if name not in bags:
+                continue
+            air_c = lagged_air_c.get(name, usual_c)
+            first_s = self._first_s.setdefault(name, frame.end_s)
+            warming = sums is self._sums and frame.end_s - first_s < self._params.warm_up_s
+            if warming or self._handling.settling(name, frame.end_s):
+                continue
+            entry = sums.setdefault(name, [0.0, 0.0])
+            entry[0] += surface_c - air_c
+            entry[1] += 1.0
+
+    def _close_row(self, frame: Frame, bags: Mapping[str, Bag]) -> None:
+        """Close the open row once its time is over, and put every cohort read in it on the list."""
+        if self._row is None or frame.end_s < (self._row + 1) * self._params.row_s:
+            return
+        values = {name: (entry[0] / entry[1], BY_HAND) for name, entry in self._hand_sums.items()}
+        values |= {name: (entry[0] / entry[1], BY_PROBE) for name, entry in self._sums.items()}
+        number = self._row
+        self._row = None
+        self._sums.clear()
+        self._hand_sums.clear()
+        if not values:
+            return
+        self._history.append(number, values)
+        self._forget(frame.end_s, bags)
+        self._learn_noise()
+        warmth: dict[str, list[float]] = {}
+        for name in values:
+            if name in bags:
+                warmth.setdefault(bags[name].cohort, []).append(values[name][0])
+        # Neither names nor their order may matter, so cohorts queue by what was read of them.
+        self._pending = sorted(warmth, key=lambda cohort: sorted(warmth[cohort]))
+
+    def _forget(self, end_s: float, bags: Mapping[str, Bag]) -> None:
+        history = self._history
+        old = history.hours * HOUR_S < end_s - self._params.forget_s
+        recent: list[bool] = [bool(one) for one in np.isfinite(history.excess[~old]).any(axis=0)]
+        gone = [
+            bag
+            for bag, seen in zip(history.bags, recent, strict=True)
+            if not seen and bag not in bags
+        ]
+        history.forget(gone)
+        for bag in gone:
+            self._first_s.pop(bag, None)
+            self._standing.pop(bag, None)
+            self._handling.forget(bag)
+        live = {bag.cohort for bag in bags.values()}
+        self._cohorts = {name: kept for name, kept in self._cohorts.items() if name in live}
+
+    def _white(self) -> Array:
+        """White noise of every reading in the history [K]."""
+        by_means = [
+            0.0,
+            self._params.probe.white_k * self._scale[BY_PROBE],
+            self._params.hand.white_k * self._scale[BY_HAND],
+        ]
+        return np.array(by_means)[self._history.means]
+
+    def _noise(self, means: int) -> Noise:
+        base = self._params.probe if means == BY_PROBE else self._params.hand
+        scale = self._scale[means]
+        return replace(base, wander_k=base.wander_k * scale, white_k=base.white_k * scale)
+
+    def _left(self) -> Array:
+        """What the fits leave of every reading; bags not fitted yet stand at their median."""
+        history = self._history
+        left = history.excess - history.predicted
+        unknown = np.isfinite(history.excess) & ~np.isfinite(left)
+        for column in np.flatnonzero(unknown.any(axis=0)):
+            rows = unknown[:, column]
+            left[rows, column] = history.excess[rows, column] - np.median(
+                history.excess[rows, column]
+            )
+        return left
+
+    def _learn_noise(self) -> None:
+        left = self._left() - self.shared()[:, None]
+        for means in (BY_PROBE, BY_HAND):
+            mine = np.where(self._history.means == means, left, np.nan)
+            base = self._params.probe if means == BY_PROBE else self._params.hand
+            self._scale[means] = noise_scale(
+                mine, self._history.hours, base, self._params.spent, self._params.known_bags
+            )
+
+    def shared(self) -> Array:
+        """What all bags of the room share in each row [K]."""
+        by_hand = (self._history.means == BY_HAND).sum() > (self._history.means == BY_PROBE).sum()
+        noise = self._noise(BY_HAND if by_hand else BY_PROBE)
+        slow_h = self._params.slow_h * (2.0 if by_hand else 1.0)
+        level = float(np.hypot(noise.white_k, noise.wander_k))
+        return shared_course(self._left(), self._history.hours, level, slow_h)
+
+    def _look_some(self, frame: Frame, bags: Mapping[str, Bag]) -> None:
+        """Look at the next cohorts on the list, a tenth of the room's bags at most a frame."""
+        if not self._pending:
+            return
+        members: dict[str, list[str]] = {}
+        for name in sorted(bags):
+            members.setdefault(bags[name].cohort, []).append(name)
+        frames = max(1.0, self._params.row_s / frame.length_s - 2.0)
+        quota = max(12.0, len(bags) / frames)
+        shared = self.shared()
+        while self._pending and quota > 0:
+            cohort = self._pending.pop(0)
+            if cohort in members:
+                self._look_at(cohort, members[cohort], bags, shared)
+                quota -= len(members[cohort])
+
+    def _look_at(
+        self, cohort: str, members: list[str], bags: Mapping[str, Bag], shared: Array
+    ) -> None:
+        params, history = self._params, self._history
+        strain = self._strain_of(bags[members[0]].strain)
+        kept = self._cohorts.setdefault(
+            cohort,
+            _Cohort(Course(strain.prior.peak_k, strain.prior.peak_h, strain.prior.rise_h), [], 0),
+        )
+        columns = history.columns(members)
+        panel = self._panel(members, columns, bags, shared)
+        by_hand = bool((history.means[:, columns] == BY_HAND).any())
+        beliefs = Beliefs(
+            strain.prior,
+            params.spread,
+            self._noise(BY_HAND if by_hand else BY_PROBE),
+            kept.course,
+        )
+        grid = self._grid(strain)
+        if kept.searched <= 0 or not kept.points:
+            stride = max(1, len(history.bins) // params.thin_rows)
+            kept.points = [int(n) for n in search(_thin(panel, stride), grid, beliefs, params.look)]
+            kept.searched = params.search_rows
+        kept.searched -= 1
+        found = look(panel, grid.subset(np.array(kept.points)), beliefs, params.look)
+        kept.course = found.course
+        rows = len(history.bins)
+        history.predicted[:, columns] = found.fit[:rows]
+        history.ahead[:, columns] = found.fit[rows:]
+        seen = np.asarray(np.isfinite(panel.excess[-13:]).any(axis=0))
+        for place, name in enumerate(members):
+            self._standing[name] = Standing.of(found, place, panel, seen)
+
+    def _panel(
+        self, members: list[str], columns: list[int], bags: Mapping[str, Bag], shared: Array
+    ) -> Panel:
+        history = self._history
+        hours = history.hours
+        row_h = self._params.row_s / HOUR_S
+        excess = history.excess[:, columns] - shared[:, None]
+        means = history.means[:, columns].astype(np.int64)
+        stretch = means * 1000 + np.stack(
+            [self._handling.stretches(name, hours * HOUR_S) for name in members], axis=1
+        )
+        return Panel(
+            hours=hours,
+            ahead=hours[-1] + row_h * np.arange(1.0, self._params.rows_ahead + 1.0),
+            inoculated_h=bags[members[0]].inoculated_s / HOUR_S,
+            excess=excess,
+            white=self._white()[:, columns],
+            stretch=stretch,
+        )
+
+    def _grid(self, strain: Strain) -> Grid:
+        """The curve grid of a strain: wide enough for its slowest run."""
+        last_h = max(360.0, strain.prior.peak_h + 3.0 * strain.prior.peak_h_sd)
+        step_h = max(4.0, last_h / 90.0)
+        key = (last_h, step_h)
+        if key not in self._grids:
+            self._grids[key] = make_grid(last_h=last_h, step_h=step_h)
+        return self._grids[key]
+
+    def state(self) -> dict[str, Any]:
+        """Plain data from which `restore` goes on exactly."""
+        return {
+            "history": self._history.state(),
+            "handling": self._handling.state(),
+            "row": self._row,
+            "sums": {name: list(entry) for name, entry in self._sums.items()},
+            "hand_sums": {name: list(entry) for name, entry in self._hand_sums.items()},
+            "first_s": dict(self._first_s),
+            "distrusted": sorted(self._distrusted),
+            "scale": [self._scale[BY_PROBE], self._scale[BY_HAND]],
+            "pending": list(self._pending),
+            "cohorts": {
+                name: {
+                    "course": [kept.course.peak_k, kept.course.peak_h, kept.course.rise_h],
+                    "points": list(kept.points),
+                    "searched": kept.searched,
+                }
+                for name, kept in self._cohorts.items()
+            },
+            "standing": {name: one.plain() for name, one in self._standing.items()},
+        }
+
+    def restore(self, state: Mapping[str, Any]) -> None:
+        """Go on from what `state` gave."""
+        self._history.restore(state["history"])
+        self._handling.restore(state["handling"])
+        self._row = state["row"]
+        self._sums = {name: list(entry) for name, entry in state["sums"].items()}
+        self._hand_sums = {name: list(entry) for name, entry in state["hand_sums"].items()}
+        self._first_s = dict(state["first_s"])
+        self._distrusted = set(state["distrusted"])
+        self._scale = dict(zip((BY_PROBE, BY_HAND), state["scale"], strict=True))
+        self._pending = list(state["pending"])
+        self._cohorts = {
+            name: _Cohort(Course(*kept["course"]), list(kept["points"]), kept["searched"])
+            for name, kept in state["cohorts"].items()
+        }
+        self._standing = {name: Standing(**one) for name, one in state["standing"].items()}
+
+
+def _usual(frame: Frame) -> float:
+    """The median surface [°C]: what warmth is measured from where no air was ever read."""
+    values = [mean.mean for mean in frame.surface_c.values()]
+    values += [hand.surface_c for hand in frame.hand]
+    return float(np.median(values)) if values else 0.0
+
+
+def _thin(panel: Panel, stride: int) -> Panel:
+    """Every `stride`-th row, the newest among them."""
+    rows = np.arange(len(panel.hours))[::-1][::stride][::-1]
+    return replace(
+        panel,
+        hours=panel.hours[rows],
+        excess=panel.excess[rows],
+        white=panel.white[rows],
+        stretch=panel.stretch[rows],
+    )

@@ -1,0 +1,91 @@
+"""What people did to bags, as far as the judge must know: where a bag's offset starts anew.
+
+A bag moved, shaken or taped anew sits otherwise and is read otherwise: its constant warmth is
+unknown again, its evidence is not. A row that falls into the settling time is not used.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from monitor.values import BookEntry
+
+HOUR_S = 3600.0
+
+#: How long after handling a bag's readings say nothing [s], by the book's event: a bag moved
+#: follows its new air with a lag of 2 to 4 h; break and shake stops growth for 24 to 72 h
+#: (trade practice), which is no stall.
+SETTLING_S: Mapping[str, float] = {
+    "moved": 8.0 * HOUR_S,
+    "restacked": 8.0 * HOUR_S,
+    "returned": 8.0 * HOUR_S,
+    "shaken": 8.0 * HOUR_S,
+    "re-taped": 1.0 * HOUR_S,
+    "retaped": 1.0 * HOUR_S,
+}
+#: How long a bag counts as handled [s]: nothing new is called meanwhile.
+HANDLED_S: Mapping[str, float] = {"shaken": 72.0 * HOUR_S}
+
+
+class Handling:
+    """When each bag was handled."""
+
+    def __init__(self) -> None:
+        self._starts: dict[str, list[float]] = {}
+        self._settled_s: dict[str, float] = {}
+        self._handled_s: dict[str, float] = {}
+
+    def note(self, entry: BookEntry) -> bool:
+        """Take an entry of the book; whether it handles the bag."""
+        event = entry.event.strip().lower()
+        if event not in SETTLING_S:
+            return False
+        self.restart(entry.bag, entry.at_s)
+        settled_s = entry.at_s + SETTLING_S[event]
+        self._settled_s[entry.bag] = max(settled_s, self._settled_s.get(entry.bag, 0.0))
+        handled_s = entry.at_s + HANDLED_S.get(event, SETTLING_S[event])
+        self._handled_s[entry.bag] = max(handled_s, self._handled_s.get(entry.bag, 0.0))
+        return True
+
+    def restart(self, bag: str, at_s: float) -> None:
+        """The bag's offset is unknown again from `at_s` on."""
+        starts = self._starts.setdefault(bag, [])
+        starts.append(at_s)
+        starts.sort()
+        del starts[:-8]
+
+    def settling(self, bag: str, now_s: float) -> bool:
+        """Whether the bag's readings say nothing yet."""
+        return now_s < self._settled_s.get(bag, 0.0)
+
+    def last_s(self, bag: str) -> float:
+        """Until when the bag counts as handled [s]; 0 if never."""
+        return self._handled_s.get(bag, 0.0)
+
+    def stretches(self, bag: str, at_s: NDArray[np.float64]) -> NDArray[np.int64]:
+        """Which stretch between handlings each moment belongs to."""
+        starts = np.array(self._starts.get(bag, []), dtype=np.float64)
+        return np.searchsorted(starts, at_s, side="right").astype(np.int64)
+
+    def forget(self, bag: str) -> None:
+        """Drop a bag that left the room."""
+        for table in (self._starts, self._settled_s, self._handled_s):
+            table.pop(bag, None)
+
+    def state(self) -> dict[str, Any]:
+        """Plain data from which `restore` goes on exactly."""
+        return {
+            "starts": {bag: list(starts) for bag, starts in self._starts.items()},
+            "settled_s": dict(self._settled_s),
+            "handled_s": dict(self._handled_s),
+        }
+
+    def restore(self, state: Mapping[str, Any]) -> None:
+        """Go on from what `state` gave."""
+        self._starts = {bag: list(starts) for bag, starts in state["starts"].items()}
+        self._settled_s = dict(state["settled_s"])
+        self._handled_s = dict(state["handled_s"])

@@ -1,0 +1,133 @@
+"""Is there added heat in a bag, or heat that got lost? Mixture Bayes factors.
+
+The healthy bag follows its cohort's curve with a strength and a lead of its own; the
+alternative adds one more heat that set in at an unknown moment. Everything linear is
+integrated out exactly, the rest is summed over a grid. The ratio of the two likelihoods is
+a nonnegative martingale under the healthy model, so the chance that a healthy bag's ratio
+ever reaches 1/a is at most a (Ville's inequality; Ramdas, Grünwald, Vovk, Shafer 2023,
+arXiv 2210.01948): a budget of false calls is a threshold.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from monitor.judge.cohort import Expected, Likelihood
+from monitor.judge.likelihood import Precision
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Healthy:
+    """Bags under the healthy model: log weights (bags, grid), their log sums (bags), and
+    precision and right-hand side of the strength with its prior (bags, grid)."""
+
+    log_weight: Array
+    log_total: Array
+    precision: Array
+    right: Array
+
+    def of(self, bags: NDArray[np.intp]) -> Healthy:
+        """Only some of the bags."""
+        return Healthy(
+            self.log_weight[bags], self.log_total[bags], self.precision[bags], self.right[bags]
+        )
+
+
+@dataclass(frozen=True)
+class Onsets:
+    """Bags with one more heat: log Bayes factors (bags), the posterior share of each grid
+    point and onset (bags, grid, onsets) and its expected amplitude (same shape)."""
+
+    log_factor: Array
+    share: Array
+    amplitude: Array
+
+
+def weigh_healthy(likelihood: Likelihood, expected: Expected) -> Healthy:
+    """The healthy model's evidence at each grid point."""
+    precision = likelihood.precision + 1.0 / expected.variance
+    right = likelihood.right + expected.mean / expected.variance
+    log_weight = (
+        likelihood.rest
+        + np.log(expected.weight)
+        - 0.5 * np.log(expected.variance * precision)
+        + 0.5 * (right**2 / precision - expected.mean**2 / expected.variance)
+    )
+    return Healthy(log_weight, log_sum(log_weight, 1), precision, right)
+
+
+def weigh_onsets(
+    healthy: Healthy,
+    precision: Precision,
+    onset_right: Array,
+    amplitude_sd: float,
+    log_onset: Array,
+) -> Onsets:
+    """Evidence for a positive amplitude with a half-normal prior of width `amplitude_sd`.
+
+    `onset_right` (bags, grid, onsets) from `likelihood.project`; `log_onset` (onsets) log
+    prior of each onset. `healthy` must be on the grid of `precision`.
+    """
+    own = precision.onset + amplitude_sd**-2
+    variance = own - precision.cross**2 / healthy.precision[..., None]
+    mean = onset_right - precision.cross * (healthy.right / healthy.precision)[..., None]
+    root = np.sqrt(variance)
+    z = mean / root
+    log_tail = log_normal_cdf(z)
+    log_factor = np.log(2.0 / (amplitude_sd * root)) + 0.5 * z * z + log_tail
+    log_joint = healthy.log_weight[..., None] + log_factor + log_onset
+    bags = len(log_joint)
+    total = log_sum(log_joint.reshape(bags, -1), 1)
+    share = np.exp(log_joint - total[:, None, None])
+    hazard = np.exp(-0.5 * z * z - log_tail) / np.sqrt(2.0 * np.pi)
+    return Onsets(total - healthy.log_total, share, (z + hazard) / root)
+
+
+def log_sum(values: Array, axis: int) -> Array:
+    """log Σ exp without overflow."""
+    top = values.max(axis=axis, keepdims=True)
+    summed = np.log(np.exp(values - top).sum(axis=axis, keepdims=True)) + top
+    return np.asarray(summed.squeeze(axis))
+
+
+def log_normal_cdf(z: Array) -> Array:
+    """log Φ(z) with a relative error of Φ below 1.2e-7 for any z: erfc(x) = t exp(−x² + P(t)),
+    t = 2 / (2 + x) (Press and others, Numerical Recipes, 2nd edition, section 6.2)."""
+    x = np.abs(z) / np.sqrt(2.0)
+    t = 1.0 / (1.0 + 0.5 * x)
+    poly = np.full_like(t, _ERFC[-1])
+    for coefficient in _ERFC[-2::-1]:
+        poly = poly * t + coefficient
+    log_erfc = np.log(t) - x * x + poly
+    lower = log_erfc - np.log(2.0)
+    return np.asarray(np.where(z <= 0.0, lower, np.log1p(-np.exp(np.minimum(lower, -1e-12)))))
+
+
+_ERFC = (
+    -1.26551223,
+    1.00002368,
+    0.37409196,
+    0.09678418,
+    -0.18628806,
+    0.27886807,
+    -1.13520398,
+    1.48851587,
+    -0.82215223,
+    0.17087277,
+)
+
+
+def needed_log_odds(false_per_100: float, prior_odds: float, margin: float) -> float:
+    """Log odds that a call needs: Ville's bound for the budget, plus `margin` for what the
+    healthy model leaves out, on the scale of posterior odds.
+
+    `false_per_100` false calls accepted per 100 healthy bags and run, above 0 up to 100.
+    """
+    if not 0.0 < false_per_100 <= 100.0:
+        raise ValueError(f"false_per_100 must be above 0 and at most 100, not {false_per_100}")
+    return float(np.log(100.0 / false_per_100) + margin + np.log(prior_odds))

@@ -1,0 +1,347 @@
+"""One look at one cohort: all its rows so far in, one verdict for each bag out.
+
+Nothing is carried over but which grid points are worth looking at; so a value taken back, a
+bag moved or a changed noise needs no repair, only the next look.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from monitor.judge.cohort import (
+    STRENGTHS_K,
+    Expected,
+    Likelihood,
+    Spread,
+    expect,
+    log_prior,
+    scatter_kernel,
+)
+from monitor.judge.curve import HEAT, Grid, onset_steps, shapes
+from monitor.judge.filters import Noise, whitener
+from monitor.judge.likelihood import Design, Precision, Projected, project, reduce_design
+from monitor.judge.odds import Healthy, Onsets, weigh_healthy, weigh_onsets
+from monitor.judge.strain import HeatPrior
+
+Array = NDArray[np.float64]
+Index = NDArray[np.intp]
+
+#: Fewest rows of a bag before anything is said of it.
+FEWEST_ROWS = 3
+
+
+@dataclass(frozen=True)
+class LookParams:
+    """How a cohort is looked at; the same for every room.
+
+    `onset_step_h` between onsets considered, back to `onset_reach_h`; `speeds_h` logistic
+    time constants of added heat; `planned_onsets` prior chances of one onset is one in so
+    many; `added_k`, `lost_share` widths of the half-normal priors of added heat [K] and of
+    the share of its heat a stalled bag loses; `pull` see `cohort.expect`; `points` grid
+    points kept between searches of the whole grid.
+    """
+
+    onset_step_h: float = 6.0
+    onset_reach_h: float = 240.0
+    speeds_h: tuple[float, ...] = (3.0, 8.0)
+    loss_h: float = 6.0
+    planned_onsets: float = 60.0
+    added_k: float = 1.5
+    lost_share: float = 0.8
+    pull: float = 6.0
+    points: int = 60
+
+
+@dataclass(frozen=True)
+class Course:
+    """The course of a cohort's heat: surface warmth at the peak [K], its age and the logistic
+    time constant [h]."""
+
+    peak_k: float
+    peak_h: float
+    rise_h: float
+
+
+@dataclass(frozen=True)
+class Panel:
+    """A cohort's rows: `hours` and `ahead` [h] on one clock, `inoculated_h` on the same.
+
+    `excess` (rows, bags) [K], NaN where there is no reading, what the room shares taken off;
+    `white` (rows, bags) the readings' white noise [K]; `stretch` (rows, bags) counts up where
+    a bag was handled or read by another means; `paused_h` (rows and ahead, bags) how much
+    younger a bag is than its age for a pause after handling.
+    """
+
+    hours: Array
+    ahead: Array
+    inoculated_h: float
+    excess: Array
+    white: Array
+    stretch: NDArray[np.int64]
+
+    @property
+    def times(self) -> Array:
+        """Rows and the hours ahead [h]."""
+        return np.concatenate([self.hours, self.ahead])
+
+
+@dataclass(frozen=True)
+class Beliefs:
+    """What the judge believes before it looks: priors, spreads, noise, the course so far."""
+
+    prior: HeatPrior
+    spread: Spread
+    noise: Noise
+    course: Course
+
+
+@dataclass(frozen=True)
+class Look:
+    """Verdicts on a cohort's bags, each (bags): log Bayes factors of added and of lost heat,
+    the heat added or lost now [K] and since when [h], strength against the cohort, peak
+    age [h], the bag's own offset and its uncertainty [K]. `fit` (times, bags) at rows and ahead."""
+
+    hot: Array
+    stalled: Array
+    added_k: Array
+    onset_h: Array
+    lost_k: Array
+    lost_h: Array
+    strength: Array
+    peak_h: Array
+    offset_k: Array
+    offset_sd_k: Array
+    fit: Array
+    course: Course
+
+
+@dataclass(frozen=True)
+class _Group:
+    """Bags that share one pattern of readings, their design, and their whitened readings."""
+
+    bags: Index
+    rows: Index
+    stretches: Array
+    design: Design
+    precision: Precision
+    readings: Array
+
+
+def search(panel: Panel, grid: Grid, beliefs: Beliefs, params: LookParams) -> Index:
+    """The grid points worth a closer look: those the cohort expects and each bag's best."""
+    likelihood, _ = _likelihood(panel, grid, beliefs, np.zeros((len(panel.times), 0)))
+    expected = _expected(likelihood, grid, beliefs, params)
+    healthy = weigh_healthy(likelihood, expected)
+    best = np.argsort(healthy.log_weight, axis=1)[:, -8:].ravel()
+    order = np.argsort(expected.weight.sum(axis=0))
+    return np.union1d(order[-params.points :], best)
+
+
+def look(panel: Panel, grid: Grid, beliefs: Beliefs, params: LookParams) -> Look:
+    """Judge every bag of the cohort at its last row, on the points of `grid`."""
+    onset_h = _onsets(panel, params)
+    added = np.concatenate(
+        [onset_steps(panel.times, onset_h, speed) for speed in params.speeds_h], axis=1
+    )
+    lost = _lost(panel, onset_h, beliefs, params)
+    likelihood, groups = _likelihood(panel, grid, beliefs, np.concatenate([added, lost], axis=1))
+    expected = _expected(likelihood, grid, beliefs, params)
+    healthy = weigh_healthy(likelihood, expected)
+    return _verdicts(panel, grid, beliefs, params, healthy, expected, groups, added, onset_h)
+
+
+def _onsets(panel: Panel, params: LookParams) -> Array:
+    """Onsets considered [h], on a fixed clock so that they stay where they are."""
+    step = params.onset_step_h
+    first = max(panel.hours[0], panel.hours[-1] - params.onset_reach_h)
+    count = np.arange(np.ceil(first / step), np.floor(panel.hours[-1] / step) + 1.0)
+    return count * step if len(count) else np.array([panel.hours[-1]])
+
+
+def _lost(panel: Panel, onset_h: Array, beliefs: Beliefs, params: LookParams) -> Array:
+    """Heat lost from each onset on, all of it: (times, onsets), at most zero."""
+    course = beliefs.course
+    one = Grid(np.array([course.peak_h]), np.array([course.rise_h]), 1.0, 1.0)
+    age_h = panel.times - panel.inoculated_h
+    heat = course.peak_k * shapes(age_h, one, beliefs.spread.keep)[:, :1, HEAT]
+    return -heat * onset_steps(panel.times, onset_h, params.loss_h)
+
+
+def _likelihood(
+    panel: Panel, grid: Grid, beliefs: Beliefs, columns: Array
+) -> tuple[Likelihood, list[_Group]]:
+    """The likelihood of each bag at each grid point, with `columns` (times, onsets) beside."""
+    spread = beliefs.spread
+    bags = panel.excess.shape[1]
+    curve = shapes(panel.hours - panel.inoculated_h, grid, spread.keep)
+    corrections = _correction_variance(grid, spread, beliefs.course.peak_k)
+    precision, right, rest = (np.zeros((bags, grid.size)) for _ in range(3))
+    groups = []
+    for members, rows in _patterns(panel):
+        first = members[0]
+        matrix = whitener(panel.hours[rows], beliefs.noise, panel.white[rows, first])
+        stretch = panel.stretch[rows, first]
+        offsets = (stretch[:, None] == np.unique(stretch)).astype(np.float64)
+        flat = matrix @ np.concatenate(
+            [offsets, columns[rows], curve[rows].reshape(len(rows), -1)], axis=1
+        )
+        width, wide = offsets.shape[1], columns.shape[1]
+        design = Design(
+            flat[:, :width],
+            flat[:, width + wide :].reshape(len(rows), grid.size, 4),
+            flat[:, width : width + wide],
+            matrix,
+        )
+        reduced = reduce_design(design, np.full(width, spread.offset_k**2), corrections)
+        readings = matrix @ panel.excess[np.ix_(rows, members)]
+        projected = project(reduced, readings)
+        precision[members] = reduced.strength
+        right[members] = projected.strength
+        rest[members] = projected.rest
+        groups.append(_Group(members, rows, offsets, design, reduced, readings))
+    return Likelihood(precision, right, rest), groups
+
+
+def _patterns(panel: Panel) -> Iterator[tuple[Index, Index]]:
+    """Bags grouped by which rows they have, of what noise and stretch: (bags, rows)."""
+    present = np.isfinite(panel.excess)
+    groups: dict[bytes, list[int]] = {}
+    for bag in range(present.shape[1]):
+        if present[:, bag].sum() >= FEWEST_ROWS:
+            mask = present[:, bag]
+            key = mask.tobytes() + panel.white[mask, bag].tobytes()
+            groups.setdefault(key + panel.stretch[mask, bag].tobytes(), []).append(bag)
+    for members in groups.values():
+        yield np.array(members), np.flatnonzero(present[:, members[0]])
+
+
+def _correction_variance(grid: Grid, spread: Spread, peak_k: float) -> Array:
+    """Prior variances of the corrections between grid points: (grid, 3)."""
+    within = grid.peak_step_h**2 / 12.0
+    rise = spread.rise**2 + np.log(grid.rise_step) ** 2 / 12.0
+    row = peak_k**2 * np.array([within, rise, spread.plateau**2])
+    return np.tile(row, (grid.size, 1))
+
+
+def _expected(likelihood: Likelihood, grid: Grid, beliefs: Beliefs, params: LookParams) -> Expected:
+    kernel = scatter_kernel(grid, beliefs.spread.lead_h)
+    prior = log_prior(grid, beliefs.prior)
+    return expect(likelihood, kernel, prior, beliefs.spread, params.pull)
+
+
+def _verdicts(
+    panel: Panel,
+    grid: Grid,
+    beliefs: Beliefs,
+    params: LookParams,
+    healthy: Healthy,
+    expected: Expected,
+    groups: list[_Group],
+    added: Array,
+    onset_h: Array,
+) -> Look:
+    bags = panel.excess.shape[1]
+    now = len(panel.hours) - 1
+    hot, stalled, added_k, lost_k, strength, peak, offset, offset_sd = np.zeros((8, bags))
+    onset, lost_h = np.full((2, bags), panel.hours[-1])
+    peak[:] = beliefs.course.peak_h
+    fit = np.zeros((len(panel.times), bags))
+    lost = _lost(panel, onset_h, beliefs, params)[now]
+    course = _course(expected, grid)
+    curve = shapes(panel.times - panel.inoculated_h, grid, beliefs.spread.keep)
+    log_onset = np.full(added.shape[1], -np.log(params.planned_onsets * len(params.speeds_h)))
+    log_loss = np.full(len(onset_h), -np.log(params.planned_onsets))
+    for group in groups:
+        members = group.bags
+        mine = healthy.of(members)
+        seen = project(group.precision, group.readings)
+        cut = added.shape[1]
+        warm = weigh_onsets(
+            mine,
+            group.precision.part(slice(0, cut)),
+            seen.onset[:, :, :cut],
+            params.added_k,
+            log_onset,
+        )
+        cold = weigh_onsets(
+            mine,
+            group.precision.part(slice(cut, None)),
+            seen.onset[:, :, cut:],
+            params.lost_share,
+            log_loss,
+        )
+        hot[members] = warm.log_factor
+        stalled[members] = cold.log_factor
+        weight = warm.share * warm.amplitude
+        added_k[members] = weight.sum(axis=1) @ added[now]
+        lost_k[members] = (cold.share * cold.amplitude).sum(axis=1) @ -lost
+        lost_h[members] = cold.share.sum(axis=1) @ onset_h
+        by_onset = warm.share.sum(axis=1)
+        onset[members] = by_onset @ np.tile(onset_h, len(params.speeds_h))
+        made = _fit(group, grid, mine, seen, warm, curve, added)
+        fit[:, members], offset[members], offset_sd[members] = made
+        share = np.exp(mine.log_weight - mine.log_total[:, None])
+        peak[members] = share @ grid.peak_h
+        strength[members] = (share * mine.right / mine.precision).sum(axis=1) / course.peak_k
+    return Look(
+        hot, stalled, added_k, onset, lost_k, lost_h, strength, peak, offset, offset_sd, fit, course
+    )
+
+
+def _course(expected: Expected, grid: Grid) -> Course:
+    by_point = expected.cohort.sum(axis=1)
+    return Course(
+        float(expected.cohort.sum(axis=0) @ STRENGTHS_K),
+        float(by_point @ grid.peak_h),
+        float(by_point @ grid.rise_h),
+    )
+
+
+#: Log Bayes factor at which a fit is taken half from the healthy, half from the added model.
+_HALF_WAY = 3.0
+
+
+def _fit(
+    group: _Group,
+    grid: Grid,
+    healthy: Healthy,
+    seen: Projected,
+    warm: Onsets,
+    curve: Array,
+    added: Array,
+) -> tuple[Array, Array, Array]:
+    """The fit at all times (times, bags), the offset now and its standard deviation (bags).
+
+    Healthy and added model are mixed by their evidence, so that a bag with added heat does
+    not bend what the room is thought to share.
+    """
+    cut = added.shape[1]
+    share = np.exp(healthy.log_weight - healthy.log_total[:, None])
+    mix = 1.0 / (1.0 + np.exp(-np.clip(warm.log_factor - _HALF_WAY, -50.0, 50.0)))
+    share = share * (1.0 - mix)[:, None]
+    warm_share = warm.share * mix[:, None, None]
+    heat = warm_share * warm.amplitude
+    strength = share * healthy.right / healthy.precision + (
+        warm_share * (healthy.right / healthy.precision)[..., None]
+        - heat * group.precision.cross[:, :cut] / healthy.precision[..., None]
+    ).sum(axis=2)
+    alone = np.einsum("bgc,gcd->bgd", seen.products[:, :, 1:], group.precision.corrections)
+    corrections = (
+        alone * (share + warm_share.sum(axis=2))[..., None]
+        - strength[..., None] * group.precision.fix_strength
+        - np.einsum("bgk,gck->bgc", heat, group.precision.fix_onset[:, :, :cut])
+    )
+    coefficients = np.concatenate([strength[..., None], corrections], axis=2)
+    flat = curve.reshape(len(curve), -1) @ coefficients.reshape(len(coefficients), -1).T
+    fit = flat + added @ heat.sum(axis=1).T
+    left = group.readings - group.design.whitener @ fit[group.rows]
+    offsets = group.precision.by_offsets @ left
+    last = group.precision.offset_sd[-1]
+    fit[group.rows] += group.stretches @ offsets
+    beyond = np.setdiff1d(np.arange(len(fit)), group.rows)
+    fit[beyond] += offsets[-1]
+    return fit, offsets[-1], np.full(len(group.bags), last)

@@ -1,0 +1,241 @@
+"""From a look at a cohort to what is said of one bag: an estimate of its heat and core, and
+its evidence with one named reason."""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from monitor.judge.odds import needed_log_odds
+from monitor.judge.panel import FEWEST_ROWS, Look, Panel
+from monitor.judge.strain import Strain
+from monitor.thermal.bag import BagThermal, describe_bag
+from monitor.thermal.substrate import substrate_in
+from monitor.values import Bag, Estimate, Evidence, Frame, Reason
+
+Array = NDArray[np.float64]
+HOUR_S = 3600.0
+#: Standard normal bound of a central 80 %.
+Z80 = 1.2816
+
+
+@dataclass(frozen=True)
+class VerdictParams:
+    """How log odds become verdicts and how sure the estimates are.
+
+    `hot_prior_odds`, `stalled_prior_odds` a bag of a hundred or so goes wrong in a run;
+    `margin` [nats] above Ville's bound for what the healthy model leaves out, by simulation;
+    `contact` the share of bag in a taped probe's reading, with its spread; `reading_k` a
+    reading's own noise; `learning_rows` before a bag is said to be like its cohort.
+    """
+
+    hot_prior_odds: float = 0.05
+    stalled_prior_odds: float = 0.03
+    margin: float = 2.5
+    contact: float = 0.85
+    contact_sd: float = 0.05
+    loss_sd: float = 0.12
+    reading_k: float = 0.1
+    learning_rows: int = 12
+    fewest_peers: int = 3
+    look_again: float = 2.0
+
+
+@dataclass(frozen=True)
+class Standing:
+    """How a bag stood at the last look: plain numbers, log Bayes factors in nats."""
+
+    hot: float
+    stalled: float
+    added_k: float
+    lost_k: float
+    onset_h: float
+    lost_h: float
+    strength: float
+    shift_h: float
+    offset_k: float
+    offset_sd_k: float
+    warmth_k: float | None
+    rate_k_per_h: float | None
+    rows: int
+    peers: int
+    shared_k: float
+    rising_h: float
+
+    @staticmethod
+    def of(found: Look, place: int, panel: Panel, seen: NDArray[np.bool_]) -> Standing:
+        """The bag at `place` of a look at `panel`; `seen` which bags were read lately."""
+        column = panel.excess[:, place]
+        rows = np.flatnonzero(np.isfinite(column))
+        last = rows[-4:]
+        recent = len(last) > 1 and panel.hours[-1] - panel.hours[last[0]] < 30.0
+        rate = None
+        if recent:
+            span = panel.hours[last[-1]] - panel.hours[last[0]]
+            rate = float(column[last[-1]] - column[last[0]]) / float(span)
+        return Standing(
+            hot=float(found.hot[place]),
+            stalled=float(found.stalled[place]),
+            added_k=float(found.added_k[place]),
+            lost_k=float(found.lost_k[place]),
+            onset_h=float(found.onset_h[place]),
+            lost_h=float(found.lost_h[place]),
+            strength=float(found.strength[place]),
+            shift_h=float(found.course.peak_h - found.peak_h[place]),
+            offset_k=float(found.offset_k[place]),
+            offset_sd_k=float(found.offset_sd_k[place]),
+            warmth_k=float(column[rows[-1]]) if len(rows) else None,
+            rate_k_per_h=rate,
+            rows=len(rows) if bool(seen[place]) else 0,
+            peers=int(seen.sum()) - int(seen[place]),
+            shared_k=0.0,
+            rising_h=panel.inoculated_h + found.course.peak_h - 2.0 * found.course.rise_h,
+        )
+
+    def plain(self) -> dict[str, Any]:
+        """As data."""
+        return asdict(self)
+
+
+def judge_bag(
+    bag: Bag,
+    frame: Frame,
+    local_air_c: float | None,
+    lagged_air_c: float | None,
+    standing: Standing | None,
+    handled_until_s: float,
+    strain: Strain,
+    params: VerdictParams,
+) -> tuple[Estimate, Evidence]:
+    """What is said of one bag at a frame's end."""
+    thermal = describe_bag(round(bag.mass_kg, 2), substrate_in(f"{bag.bag_kind} {bag.recipe}"))
+    estimate = _estimate(bag, frame, local_air_c, lagged_air_c, standing, thermal, params)
+    return estimate, _evidence(
+        bag, frame.end_s, standing, handled_until_s, strain, thermal, estimate, params
+    )
+
+
+def _estimate(
+    bag: Bag,
+    frame: Frame,
+    local_air_c: float | None,
+    lagged_air_c: float | None,
+    standing: Standing | None,
+    thermal: BagThermal,
+    params: VerdictParams,
+) -> Estimate:
+    mean = frame.surface_c.get(bag.bag)
+    by_hand = [hand.surface_c for hand in frame.hand if hand.bag == bag.bag]
+    surface_c = mean.mean if mean else (by_hand[-1] if by_hand else None)
+    excess_k = None
+    if surface_c is not None and lagged_air_c is not None:
+        excess_k = surface_c - lagged_air_c
+    plain = Estimate(bag.bag, frame.end_s, surface_c, local_air_c, excess_k)
+    if standing is None or standing.warmth_k is None or lagged_air_c is None:
+        return plain
+    # What the room shares and the bag's own offset are no heat; a probe sees part of the air.
+    warmth_k = (standing.warmth_k - standing.offset_k) / params.contact
+    error_k = np.hypot(standing.offset_sd_k, params.reading_k) / params.contact
+    share = float(np.hypot(params.contact_sd / params.contact, params.loss_sd))
+    per_kg = thermal.loss_w_per_k / bag.mass_kg
+    heat = per_kg * warmth_k
+    heat_sd = per_kg * float(np.hypot(error_k, share * warmth_k))
+    ratio = thermal.core_per_surface
+    ratio_sd = (thermal.core_per_surface_high - thermal.core_per_surface_low) / (2.0 * Z80)
+    core_c = lagged_air_c + ratio * warmth_k
+    core_sd = float(
+        np.hypot(ratio * np.hypot(error_k, warmth_k * params.contact_sd), ratio_sd * warmth_k)
+    )
+    return Estimate(
+        bag.bag,
+        frame.end_s,
+        surface_c,
+        local_air_c,
+        excess_k,
+        heat_w_per_kg=heat,
+        heat_low_w_per_kg=heat - Z80 * heat_sd,
+        heat_high_w_per_kg=heat + Z80 * heat_sd,
+        core_c=core_c,
+        core_low_c=core_c - Z80 * core_sd,
+        core_high_c=core_c + Z80 * core_sd,
+        rate_k_per_h=standing.rate_k_per_h,
+    )
+
+
+def _evidence(
+    bag: Bag,
+    at_s: float,
+    standing: Standing | None,
+    handled_until_s: float,
+    strain: Strain,
+    thermal: BagThermal,
+    estimate: Estimate,
+    params: VerdictParams,
+) -> Evidence:
+    hot_prior = float(np.log(params.hot_prior_odds))
+    stalled_prior = float(np.log(params.stalled_prior_odds))
+    hot_needed = needed_log_odds(strain.false_calls_per_100, params.hot_prior_odds, params.margin)
+    stalled_needed = needed_log_odds(
+        strain.false_calls_per_100, params.stalled_prior_odds, params.margin
+    )
+    if standing is None or standing.rows == 0:
+        reason = Reason.NO_SIGNAL if standing is not None else Reason.LEARNING
+        return Evidence(
+            bag.bag, bag.cohort, at_s, hot_prior, stalled_prior, hot_needed, stalled_needed,
+            0 if standing is None else standing.peers, None, reason,
+        )  # fmt: skip
+    warm = standing.hot >= standing.stalled
+    hot, stalled = standing.hot + hot_prior, standing.stalled + stalled_prior
+    excess_k = standing.added_k if warm else -standing.lost_k
+    added_w = thermal.loss_w_per_k * excess_k / params.contact
+    reason = _reason(standing, warm, hot, stalled, hot_needed, stalled_needed, strain, params)
+    if at_s < handled_until_s:
+        reason = Reason.HANDLED
+    onset_h = standing.onset_h if warm else standing.lost_h
+    return Evidence(
+        bag=bag.bag,
+        cohort=bag.cohort,
+        at_s=at_s,
+        hot=hot,
+        stalled=stalled,
+        hot_needed=hot_needed,
+        stalled_needed=stalled_needed,
+        peers=standing.peers,
+        excess_k=excess_k,
+        reason=reason,
+        added_w=added_w,
+        added_w_per_kg=added_w / bag.mass_kg,
+        scale=standing.strength,
+        shift_h=standing.shift_h,
+        onset_s=onset_h * HOUR_S,
+        clears_at=f"under {strain.least_excess_k:.1f} K off its cohort, or one like it",
+    )
+
+
+def _reason(
+    standing: Standing,
+    warm: bool,
+    hot: float,
+    stalled: float,
+    hot_needed: float,
+    stalled_needed: float,
+    strain: Strain,
+    params: VerdictParams,
+) -> Reason:
+    """The single reason of a verdict."""
+    if standing.rows < FEWEST_ROWS:
+        return Reason.LEARNING
+    alone = standing.peers < params.fewest_peers
+    if warm and hot >= hot_needed and standing.added_k >= strain.least_excess_k:
+        return Reason.EARLIER_RUNS if alone else Reason.ADDED_HEAT
+    if not warm and stalled >= stalled_needed and standing.lost_k >= strain.least_excess_k:
+        cold = Reason.NEVER_WARMED if standing.lost_h < standing.rising_h else Reason.COLDER
+        return Reason.EARLIER_RUNS if alone else cold
+    if hot >= hot_needed - params.look_again or stalled >= stalled_needed - params.look_again:
+        return Reason.LOOK_AGAIN
+    if alone:
+        return Reason.FEW_PEERS
+    return Reason.LIKE_ITS_COHORT if standing.rows >= params.learning_rows else Reason.LEARNING
