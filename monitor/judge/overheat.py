@@ -50,12 +50,13 @@ class _Finding:
 
 @dataclass(slots=True)
 class _Course:
-    """One bag's way: (limit, seconds over it, since when) and recent (time, core)."""
+    """One bag's way: (limit, seconds over it, since when), recent (time, core), their slope."""
 
     seen_s: float
     core_c: float
     over: list[tuple[float, float, float | None]] = field(default_factory=list)
     recent: list[tuple[float, float]] = field(default_factory=list)
+    slope_k_per_h: float = 0.0
     said: _Finding | None = None
     milder_s: float | None = None
 
@@ -118,6 +119,7 @@ class Overheat:
             course.recent = [
                 point for point in course.recent if end_s - point[0] <= params.slope_s
             ] + [(end_s, core_c)]
+            course.slope_k_per_h = _slope_k_per_h(course.recent, params.slope_least_s)
         self._say(course, self._worst(course, limits), end_s)
 
     def _keep(
@@ -139,7 +141,6 @@ class Overheat:
 
     def _worst(self, course: _Course, limits: tuple[CoreLimit, ...]) -> _Finding | None:
         """The limit whose duration is used up first, if that is within a day."""
-        slope_k_per_h = _slope_k_per_h(course.recent, self._params.slope_least_s)
         highest_c = max(limit.core_c for limit in limits)
         worst: _Finding | None = None
         for limit, (_, over_s, since_s) in zip(limits, course.over, strict=True):
@@ -148,7 +149,7 @@ class Overheat:
             if over and limit.core_c == highest_c:
                 urgency, reached_s = Urgency.NOW, max(0.0, left_s)
             else:
-                wait_s = 0.0 if over else self._until(limit.core_c - course.core_c, slope_k_per_h)
+                wait_s = 0.0 if over else self._until(course, limit)
                 reached_s = max(0.0, wait_s + left_s)
                 if reached_s >= self._params.today_s:
                     continue
@@ -160,15 +161,16 @@ class Overheat:
                 worst = finding
         return worst
 
-    def _until(self, short_k: float, slope_k_per_h: float) -> float:
-        """Seconds until a core that lacks `short_k` gets there; infinite where it won't.
+    def _until(self, course: _Course, limit: CoreLimit) -> float:
+        """Seconds until a core below a limit gets there; infinite where it won't.
 
         The rise is drawn on as one that levels off, r(t) = slope · τ (1 − exp(−t/τ)), because
         a bag settles where its loss meets its heat; a straight line would cry at each warm
         morning.
         """
         settle_s = self._params.settle_s
-        most_k = slope_k_per_h * settle_s / _HOUR_S
+        short_k = limit.core_c - course.core_c
+        most_k = course.slope_k_per_h * settle_s / _HOUR_S
         if most_k <= short_k:
             return math.inf
         return -settle_s * math.log1p(-short_k / most_k)
@@ -193,6 +195,7 @@ class Overheat:
                 "core_c": course.core_c,
                 "over": [list(item) for item in course.over],
                 "recent": [list(point) for point in course.recent],
+                "slope_k_per_h": course.slope_k_per_h,
                 "said": None if course.said is None else _plain(course.said),
                 "milder_s": course.milder_s,
             }
@@ -207,6 +210,7 @@ class Overheat:
                 core_c=kept["core_c"],
                 over=[(limit_c, over_s, since_s) for limit_c, over_s, since_s in kept["over"]],
                 recent=[(at_s, core_c) for at_s, core_c in kept["recent"]],
+                slope_k_per_h=kept["slope_k_per_h"],
                 said=None if kept["said"] is None else _found(kept["said"]),
                 milder_s=kept["milder_s"],
             )
