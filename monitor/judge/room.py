@@ -76,10 +76,6 @@ class RoomWatch:
         self._since_s = 0.0
         self._coldest = ""
 
-    def was_dark(self, until_s: float) -> None:
-        """Nobody listened before `until_s`: empty frames that end by then are no power cut."""
-        self._silence.was_dark(until_s)
-
     def step(
         self, frame: Frame, probes: Mapping[str, Probe], excess_k: Mapping[str, float]
     ) -> tuple[Condition, ...]:

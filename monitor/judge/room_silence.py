@@ -23,27 +23,24 @@ class Silence:
 
     Probes that all send once in half an hour leave two frames in three empty: the longest
     run of silent frames that ended by itself is the habit, and a cut is two more than that.
+    Frames that were never closed, because nobody listened, say nothing: the count begins anew.
     """
 
     def __init__(self) -> None:
         self._heard: dict[str, float] = {}
         self._run = 0
         self._habit = 0
-        self._ignore_until_s: float | None = None
+        self._closed_s: float | None = None
         self.since_s: float | None = None
-
-    def was_dark(self, until_s: float) -> None:
-        """Nobody listened before `until_s`: frames that end by then say nothing of probes."""
-        self._ignore_until_s = until_s
-        self._run, self.since_s = 0, None
 
     def step(self, frame: Frame) -> bool:
         """Whether the room is silent at the frame's end."""
         voices = {f"air {name}" for name in frame.air_c}
         voices |= {f"air {name}" for name in frame.humidity}
         voices |= {f"bag {bag}" for bag in frame.surface_c}
-        if self._ignore_until_s is not None and frame.end_s <= self._ignore_until_s:
-            return False
+        if self._closed_s is not None and frame.end_s - self._closed_s > 1.5 * frame.length_s:
+            self._heard, self._run, self.since_s = {}, 0, None
+        self._closed_s = frame.end_s
         known = len(self._heard)
         if known >= FEW_PROBES and len(voices & self._heard.keys()) <= STILL_HEARD * known:
             if not self._run:
@@ -73,7 +70,7 @@ class Silence:
             "heard": dict(self._heard),
             "run": self._run,
             "habit": self._habit,
-            "ignore_until_s": self._ignore_until_s,
+            "closed_s": self._closed_s,
             "since_s": self.since_s,
         }
 
@@ -81,5 +78,5 @@ class Silence:
         """Go on from what `state` gave."""
         self._heard = {voice: float(at_s) for voice, at_s in state["heard"].items()}
         self._run, self._habit = int(state["run"]), int(state["habit"])
-        self._ignore_until_s = state["ignore_until_s"]
+        self._closed_s = state["closed_s"]
         self.since_s = state["since_s"]
