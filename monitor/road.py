@@ -9,9 +9,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
+from functools import cache
 from typing import Any
 
-from monitor.judge.alarms import AlarmParams, Alarms
+from monitor.judge.alarm_state import AlarmParams
+from monitor.judge.alarms import Alarms
 from monitor.judge.calls import Calls
 from monitor.judge.evidence import Judge, JudgeParams
 from monitor.judge.frames import Frames, without
@@ -226,7 +228,7 @@ def _air_at(frame: Frame, plan: Plan) -> Callable[[int | None], float | None]:
         for name, mean in sorted(frame.air_c.items())
         if name in plan.probes
     ]
-    return lambda shelf: interpolate_air(points, shelf)
+    return cache(lambda shelf: interpolate_air(points, shelf))
 
 
 def _lag_s(bag: Bag) -> float:

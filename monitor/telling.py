@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from datetime import datetime, tzinfo
+from typing import TYPE_CHECKING
 
 from monitor.outbox import deliveries
-from monitor.road import Outcome
 from monitor.settings.schema import RecipientSettings, Settings
 from monitor.values import AlarmEvent, Delivery
 from monitor.words import difference, one_line, sentences, temperature
+
+if TYPE_CHECKING:  # numpy comes with it, and a list of alarms needs none
+    from monitor.road import Outcome
 
 
 def compose(

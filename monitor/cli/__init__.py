@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import importlib
+import os
 import sys
 from collections.abc import Sequence
 
@@ -55,6 +56,8 @@ def build_parser() -> argparse.ArgumentParser:
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command and return its exit code."""
+    # Our matrices are small: threads would only wait for each other, and for the sources.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     parsed = build_parser().parse_args(arguments)
     try:
         code: Exit = parsed.run(parsed)
