@@ -14,6 +14,7 @@ import sys
 import tempfile
 from collections.abc import Sequence
 from concurrent.futures import ProcessPoolExecutor
+from contextlib import ExitStack
 from dataclasses import dataclass, field
 from pathlib import Path
 from time import perf_counter
@@ -134,9 +135,10 @@ def table(group: str, result: Result) -> str:
         "|---|---|---|---|---|",
     ]
     for name, score in result.scores.items():
+        delay = f"{score.median_delay_h:.1f} h" if score.delays_h else "–"
         lines.append(
             f"| {name} | {score.false_per_100:.2f} | {score.found_percent:.0f} % "
-            f"| {score.median_delay_h:.1f} h | {score.called_early} |"
+            f"| {delay} | {score.called_early} |"
         )
     if PRODUCT in result.scores:
         lines += ["", *product_lines(result, result.scores[PRODUCT])]
@@ -197,15 +199,26 @@ def parse(arguments: Sequence[str]) -> argparse.Namespace:
     return parser.parse_args(arguments)
 
 
+def judge_all(jobs: Sequence[Job], at_once: int) -> dict[str, Result]:
+    """Results by group, in the order of the jobs; `at_once` of them in processes of their own."""
+    groups: dict[str, Result] = {}
+    with ExitStack() as stack:
+        each = stack.enter_context(ProcessPoolExecutor(at_once)).map if at_once > 1 else map
+        for job, result in zip(jobs, each(judge_room, jobs), strict=True):
+            groups.setdefault(job.group, Result()).__iadd__(result)
+    return groups
+
+
 def main(arguments: Sequence[str]) -> int:
-    """Judge all rooms and print a table for each group."""
+    """Judge all rooms and print a table for each group; exit code 2 on a wrong call."""
     told = parse(arguments)
     with tempfile.TemporaryDirectory(prefix="bagwatt-bench-") as scratch:
-        jobs = plan(told, told.keep or Path(scratch))
-        groups: dict[str, Result] = {}
-        with ProcessPoolExecutor(told.jobs) as pool:
-            for job, result in zip(jobs, pool.map(judge_room, jobs), strict=True):
-                groups.setdefault(job.group, Result()).__iadd__(result)
+        try:
+            jobs = plan(told, told.keep or Path(scratch))
+        except ValueError as error:
+            print(error, file=sys.stderr)
+            return 2
+        groups = judge_all(jobs, told.jobs)
     for group, result in groups.items():
         print(table(group, result), end="\n\n")
         if told.names:
