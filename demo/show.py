@@ -28,7 +28,7 @@ from demo.live import LiveRoom, ProbeReading
 from demo.rooms import DAY_S, GREY, HOUR_S, HYBRID, START_S, Room, RoomSpec, Trouble, make_room
 from demo.stage import Broker, Receiver, SerialLine, find_broker, with_checksum, write_settings
 
-SEED = 10
+SEED = 20
 FALLS_AT_S = START_S + 2.2 * DAY_S
 STICKS_AT_S = START_S + 4.55 * DAY_S
 FALLEN_BAG = 5

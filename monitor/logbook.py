@@ -147,7 +147,8 @@ class Logbook:
 
     def _say_events(self, events: tuple[AlarmEvent, ...]) -> None:
         for event in events:
-            self._say(telling.event_line(event, self._settings.room.units, self._zone))
+            if event.announced:  # what was held back is in the store, for who asks
+                self._say(telling.event_line(event, self._settings.room.units, self._zone))
 
     def say_standing(self, end_s: float, outcome: Outcome) -> None:
         """A line on how the room stands."""

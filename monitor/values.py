@@ -291,7 +291,11 @@ class Condition:
 
 @dataclass(frozen=True, slots=True)
 class AlarmEvent:
-    """One transition of one alarm, with everything its words need."""
+    """One transition of one alarm, with everything its words need.
+
+    `announced` is False while nobody has been told of it: held back from its start.
+    `first_in` marks the first of those that one cause may explain.
+    """
 
     event_id: str
     alarm_id: str
@@ -305,6 +309,7 @@ class AlarmEvent:
     first_in: bool = False
     by: str = ""
     note: str = ""
+    announced: bool = True
 
 
 @dataclass(frozen=True, slots=True)

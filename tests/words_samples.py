@@ -143,7 +143,7 @@ def event(
 
 
 LIFE: list[tuple[str, AlarmEvent]] = [
-    ("first of several", event(first_in=True)),
+    ("raised", event(note="it came and went; it stands until it has been quiet for long")),
     ("more urgent", event(transition=Transition.URGENCY_CHANGED, urgency=Urgency.NOW,
                           facts=HOTTER)),
     ("acknowledged", event(transition=Transition.ACKNOWLEDGED, by="Mara", note="on my way")),

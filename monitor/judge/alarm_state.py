@@ -152,6 +152,7 @@ class Entry:
             first_in=self.first_in,
             by=by,
             note=note,
+            announced=self.raised_s is not None,
         )
 
     def saved(self) -> dict[str, Any]:

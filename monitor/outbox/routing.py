@@ -71,6 +71,8 @@ def route(event: AlarmEvent, recipient: RecipientSettings, minute_of_day: int) -
 def _unwanted(event: AlarmEvent, recipient: RecipientSettings) -> str:
     if event.transition not in _TOLD:
         return f"{event.transition} is not told"
+    if not event.announced:
+        return "held back from its start: nobody was told of it"
     if recipient.kinds and event.kind not in recipient.kinds:
         return f"{event.kind} is not among this person's kinds"
     if event.urgency.rank < recipient.least_urgency.rank:

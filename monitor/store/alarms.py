@@ -15,7 +15,7 @@ from monitor.values import AlarmEvent, AlarmKind, Facts, Reason, Transition, Urg
 
 _COLUMNS = (
     "event_id, alarm_id, at_s, kind, subject, transition, urgency, reason, facts,"
-    " first_in, by, note"
+    " first_in, by, note, announced"
 )
 
 
@@ -23,7 +23,7 @@ def add(connection: sqlite3.Connection, events: Iterable[AlarmEvent]) -> int:
     """Write events; one whose id is there already stays as it is. Returns how many are new."""
     before = connection.total_changes
     connection.executemany(
-        f"INSERT INTO events ({_COLUMNS}) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)"
+        f"INSERT INTO events ({_COLUMNS}) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)"
         " ON CONFLICT (event_id) DO NOTHING",
         (
             (
@@ -39,6 +39,7 @@ def add(connection: sqlite3.Connection, events: Iterable[AlarmEvent]) -> int:
                 event.first_in,
                 clean_text(event.by),
                 clean_text(event.note),
+                event.announced,
             )
             for event in events
         ),
@@ -96,7 +97,7 @@ def _fold(events: Sequence[AlarmEvent]) -> StandingAlarm:
 
 def _event(row: Sequence[Any]) -> AlarmEvent:
     event_id, alarm_id, at_s, kind, subject, transition, urgency, reason, facts, *rest = row
-    first_in, by, note = rest
+    first_in, by, note, announced = rest
     return AlarmEvent(
         event_id=event_id,
         alarm_id=alarm_id,
@@ -110,4 +111,5 @@ def _event(row: Sequence[Any]) -> AlarmEvent:
         first_in=bool(first_in),
         by=by,
         note=note,
+        announced=bool(announced),
     )

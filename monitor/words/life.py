@@ -57,7 +57,7 @@ def happened(event: AlarmEvent, zone: tzinfo) -> str:
     by, note = clean(event.by), clean(event.note).rstrip(".")
     match event.transition:
         case Transition.RAISED:
-            return "The first of several that came together." if event.first_in else ""
+            return f"{note[0].upper()}{note[1:]}." if note else ""
         case Transition.URGENCY_CHANGED:
             return f"You may have heard of this before: it is now for {_FOR[event.urgency]}."
         case Transition.RETURNED:

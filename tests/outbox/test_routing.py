@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
@@ -52,6 +53,11 @@ def test_urgency_transition_and_hour_decide_when_a_person_is_told(
 def test_later_waits_for_the_morning_of_those_who_want_it() -> None:
     routed = route(event(urgency=Urgency.LATER), person(least_urgency=Urgency.LATER), NOON)
     assert (routed.send, routed.at) == (True, SendAt.MORNING)
+
+
+def test_what_was_held_back_from_its_start_returns_unheard() -> None:
+    back = replace(event(1, Transition.RETURNED, urgency=Urgency.NOW), announced=False)
+    assert not route(back, person(), NOON).send
 
 
 def test_a_person_hears_only_of_the_kinds_asked_for() -> None:

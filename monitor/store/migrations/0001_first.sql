@@ -97,6 +97,7 @@ CREATE TABLE events (
     first_in   INTEGER NOT NULL,
     by         TEXT NOT NULL,
     note       TEXT NOT NULL,
+    announced  INTEGER NOT NULL,
     facts      TEXT NOT NULL
 );
 CREATE INDEX events_by_alarm ON events (alarm_id, id);
