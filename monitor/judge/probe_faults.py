@@ -51,14 +51,13 @@ class Moment:
     end_s: float
     frame_s: float
     began_s: float
-    room: tuple[tuple[float, float], ...]
 
 
 def find_faults(
     tracks: Mapping[Key, Track], plan: Mapping[str, Probe], moment: Moment, params: FaultParams
 ) -> tuple[ProbeFault, ...]:
     """The probes at fault, sorted by name; notes each standing fault in its track."""
-    companies = _companies(tracks, plan, moment)
+    companies = _companies(tracks, plan)
     faults: dict[str, ProbeFault] = {}
     for key in sorted(tracks):
         name, quantity = key
@@ -100,6 +99,7 @@ def follow_air(tracks: Iterable[Track], end_s: float, params: FaultParams) -> No
             continue
         seen = Seen(end_s, value_c, air_c)
         off = surprise(track.follow, seen, params.fallen)
+        track.note_lagged_air(track.follow.lagged_c)
         if off is not None:
             surprises.append((track, seen, off))
     common = median(off for _, _, off in surprises) if len(surprises) >= 5 else 0.0
@@ -115,16 +115,16 @@ def _on_bag(key: Key, plan: Mapping[str, Probe]) -> bool:
 
 
 def _companies(
-    tracks: Mapping[Key, Track], plan: Mapping[str, Probe], moment: Moment
+    tracks: Mapping[Key, Track], plan: Mapping[str, Probe]
 ) -> dict[tuple[bool, Quantity], Company]:
     kinds: dict[tuple[bool, Quantity], list[Track]] = {}
     for (name, quantity), track in tracks.items():
         if name in plan:
             kinds.setdefault((plan[name].in_air, quantity), []).append(track)
-    return {kind: _company(members, moment) for kind, members in kinds.items()}
+    return {kind: _company(members) for kind, members in kinds.items()}
 
 
-def _company(members: list[Track], moment: Moment) -> Company:
+def _company(members: list[Track]) -> Company:
     shares = [
         track.change_share
         for track in members
@@ -135,7 +135,7 @@ def _company(members: list[Track], moment: Moment) -> Company:
     if len(running) >= 5:
         longest_s = max(longest_s, running[-3])
     share = median(shares) if shares else 0.0
-    return Company(share, longest_s, moment.room, len(shares))
+    return Company(share, longest_s, len(shares))
 
 
 def _of_any_probe(
@@ -150,7 +150,7 @@ def _of_any_probe(
         return Reason.PROBE_UNIT_SLIP, track.slip.since_s, "reads like °F taken as °C"
     if track.bad.full and track.bad.since_s is not None:
         return Reason.PROBE_IMPOSSIBLE, track.bad.since_s, "values no room reaches"
-    if is_stuck(track, moment.end_s, company, humid, params):
+    if is_stuck(track, company, humid, params):
         value = f"{track.held:.1f} {'%RH' if humid else '°C'}"
         return Reason.PROBE_STUCK, track.held_since_s, f"reads {value} unchanged"
     return None

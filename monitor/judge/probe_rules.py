@@ -18,7 +18,10 @@ class FaultParams:
 
     `silent_intervals`: three lost messages in a row happen on a radio link, four hardly.
     `stuck_log_odds`: natural log of how unlikely an unchanged run must be (14: 1 in 10⁶).
-    `stuck_longest`: how many times longer than any run of its kind before it.
+    `stuck_longest_at_rest`: how many times the longest run of its kind, less
+    `stuck_longest_per_step` for every step of the probe that its air moved, but no less than
+    `stuck_longest`. Set on 16 made-up rooms of 0.5 °C probes, where the longest sound run was
+    2.5 times the longest before it at rest and 1.9 times where the air moved by a step.
     `most_excess_k`: a bag surface this far over its air would need several W/kg, which no
     spawn run reaches; it is the probe.
     """
@@ -28,8 +31,9 @@ class FaultParams:
     first_word_s: float = 7200.0
     stuck_least_s: float = 9000.0
     stuck_log_odds: float = 14.0
-    stuck_longest: float = 2.0
-    stuck_room_moved_k: float = 0.5
+    stuck_longest: float = 1.3
+    stuck_longest_at_rest: float = 2.9
+    stuck_longest_per_step: float = 0.8
     humidity_stuck_s: float = 43200.0
     jump_frames: int = 3
     jump_spread_k: float = 3.0
@@ -58,25 +62,21 @@ class Company:
 
     `change_share` is the median share of readings that differ from the one before;
     `longest_s` the longest unchanged run among them, the two longest that still run left
-    out because they may be the stuck ones;
-    `room` the common course of all of them, (time [s], level [K]) per frame.
+    out because they may be the stuck ones.
     """
 
     change_share: float
     longest_s: float
-    room: tuple[tuple[float, float], ...]
     count: int
 
 
-def is_stuck(
-    track: Track, end_s: float, company: Company, humid: bool, params: FaultParams
-) -> bool:
+def is_stuck(track: Track, company: Company, humid: bool, params: FaultParams) -> bool:
     """Whether an unchanged run is too long to be a quiet bag.
 
-    Two roads to yes: so many readings without the usual flicker of the last digit that
-    chance can't do it, and longer by far than any run of its kind (a coarse probe rests for
-    hours when its bag is between two steps); or the room moved by more than one step of the
-    probe meanwhile and the probe did not follow.
+    So many readings without the usual flicker of the last digit that chance can't do it, and
+    longer by far than any run of its kind: a coarse probe rests for hours when its bag is
+    between two steps. The further its air went meanwhile, in steps of the probe, the less is
+    asked of the run.
     """
     held_s = track.held_s
     if track.held is None or held_s < params.stuck_least_s or track.held_count < LEAST_HELD:
@@ -87,15 +87,21 @@ def is_stuck(
     shares = [company.change_share] if company.count else []
     if track.changes_seen >= 30 and track.change_share is not None:
         shares.append(track.change_share)
-    if shares:
-        share = min(0.9, 0.75 * min(shares))
-        unlikely = -(track.held_count - 1) * math.log1p(-share) >= params.stuck_log_odds
-        if unlikely and held_s >= params.stuck_longest * company.longest_s:
-            return True
-    levels = [level for at_s, level in company.room if track.held_since_s <= at_s <= end_s]
-    if company.count < 5 or not levels or track.smallest_step is None:
+    if not shares:
         return False
-    return max(levels) - min(levels) > track.smallest_step + params.stuck_room_moved_k
+    share = min(0.9, 0.75 * min(shares))
+    if -(track.held_count - 1) * math.log1p(-share) < params.stuck_log_odds:
+        return False
+    asked = params.stuck_longest_at_rest - params.stuck_longest_per_step * _steps_moved(track)
+    return held_s >= max(params.stuck_longest, asked) * company.longest_s
+
+
+def _steps_moved(track: Track) -> float:
+    """How far the bag's lagged air went while the probe held its value, in steps of its last
+    digit; 0 where there is no air to tell."""
+    if not track.smallest_step or track.lagged_since_s != track.held_since_s:
+        return 0.0
+    return (track.lagged_high_c - track.lagged_low_c) / track.smallest_step
 
 
 def impossible_since(track: Track, params: FaultParams) -> float | None:

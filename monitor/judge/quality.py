@@ -14,7 +14,7 @@ from typing import Any
 
 from monitor.judge.probe_faults import Key, Moment, ProbeFault, find_faults, follow_air
 from monitor.judge.probe_rules import FaultParams
-from monitor.judge.tracks import BAD, FAST, GOOD, MOST_PENDING, SLIP, Row, Track
+from monitor.judge.tracks import BAD, FAST, GOOD, MOST_PENDING, SLIP, Track
 from monitor.values import Flag, Flagged, Probe, Quantity, Reading, Reason
 
 #: Values a probe gives that it never measured: the power-on scratchpad of common 1-wire
@@ -60,7 +60,6 @@ class Quality:
         self._tracks: dict[Key, Track] = {}
         self._closed_s: float | None = None
         self._began_s: float | None = None
-        self._room: list[list[float]] = []
         self.plan(probes, bags)
 
     def plan(self, probes: Mapping[str, Probe], bags: Collection[str] = ()) -> None:
@@ -180,23 +179,17 @@ class Quality:
             self._began_s = end_s - self._params.frame_s
         self._closed_s = end_s
         self._await_first_words()
-        steps: list[float] = []
         bags: list[Track] = []
         for key in sorted(self._tracks):
             name, quantity = key
             if name not in self._probes:
                 continue
             track = self._tracks[key]
-            before = track.recent[-1] if track.recent else None
             self._advance(track, end_s, air_c.get(name))
-            after = track.recent[-1] if track.recent else None
             if quantity is Quantity.TEMPERATURE and not self._probes[name].in_air:
-                steps += _step(before, after, end_s, self._params.frame_s)
                 bags.append(track)
-        self._move_room(end_s, steps)
         follow_air(bags, end_s, self._params.fault)
-        room = tuple((at_s, level) for at_s, level in self._room)
-        moment = Moment(end_s, self._params.frame_s, self._began_s, room)
+        moment = Moment(end_s, self._params.frame_s, self._began_s)
         return find_faults(self._tracks, self._probes, moment, self._params.fault)
 
     def _await_first_words(self) -> None:
@@ -234,22 +227,11 @@ class Quality:
             del track.odd[: -fault.jump_frames]
         del track.recent[:-_KEPT_FRAMES]
 
-    def _move_room(self, end_s: float, steps: list[float]) -> None:
-        """The common course of all bag probes: the mean of their changes, outer fifths cut."""
-        if len(steps) >= 5:
-            steps.sort()
-            cut = len(steps) // 5
-            middle = steps[cut : len(steps) - cut]
-            level = self._room[-1][1] if self._room else 0.0
-            self._room.append([end_s, level + math.fsum(middle) / len(middle)])
-            del self._room[:-288]
-
     def state(self) -> dict[str, Any]:
         """Plain data from which `restore` goes on exactly."""
         return {
             "closed_s": self._closed_s,
             "began_s": self._began_s,
-            "room": [list(row) for row in self._room],
             "tracks": [
                 [name, quantity.value, track.state()]
                 for (name, quantity), track in sorted(self._tracks.items())
@@ -259,15 +241,7 @@ class Quality:
     def restore(self, state: Mapping[str, Any]) -> None:
         """Go on from what `state` gave; the plan stays the one this was made with."""
         self._closed_s, self._began_s = state["closed_s"], state["began_s"]
-        self._room = [[float(at_s), float(level)] for at_s, level in state["room"]]
         self._tracks = {
             (name, Quantity(quantity)): Track.restored(track)
             for name, quantity, track in state["tracks"]
         }
-
-
-def _step(before: Row | None, after: Row | None, end_s: float, frame_s: float) -> list[float]:
-    """How far a probe moved in the frame just closed: one number, or none."""
-    if before is None or after is None or after[0] != end_s or end_s - before[0] > 2.5 * frame_s:
-        return []
-    return [after[1] - before[1]]

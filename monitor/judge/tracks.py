@@ -17,6 +17,7 @@ from monitor.values import Reason
 MOST_PENDING = 4096
 _KEPT_REPEATS = 32
 _KEPT_INTERVALS = 15
+_RUN_ENDS_S = 7200.0  # silence longer than this ends a run of unchanged values
 _LONGEST_FADES = 0.995  # per finished run, so that one odd night is forgotten
 _CHANGE_MEMORY = 0.02  # weight of one reading in the share of readings that change
 
@@ -64,6 +65,9 @@ class Track:
     held_since_s: float = 0.0
     held_until_s: float = 0.0
     held_count: int = 0
+    lagged_since_s: float | None = None
+    lagged_low_c: float = 0.0
+    lagged_high_c: float = 0.0
     change_share: float | None = None
     changes_seen: int = 0
     smallest_step: float | None = None
@@ -126,8 +130,9 @@ class Track:
         return taken
 
     def _hold(self, at_s: float, raw: float) -> None:
-        if self.held is None or raw != self.held:
-            if self.held is not None:
+        """Take one value into the run of unchanged ones; silence ends a run too."""
+        if self.held is None or raw != self.held or at_s - self.held_until_s > _RUN_ENDS_S:
+            if self.held is not None and raw != self.held:
                 step = abs(raw - self.held)
                 if self.smallest_step is None or step < self.smallest_step:
                     self.smallest_step = step
@@ -137,6 +142,14 @@ class Track:
             self.held, self.held_since_s, self.held_count = raw, at_s, 0
         self.held_until_s = at_s
         self.held_count += 1
+
+    def note_lagged_air(self, lagged_c: float) -> None:
+        """Keep how far the bag's lagged air goes while the probe holds one value."""
+        if self.lagged_since_s != self.held_since_s:
+            self.lagged_since_s = self.held_since_s
+            self.lagged_low_c = self.lagged_high_c = lagged_c
+        self.lagged_low_c = min(self.lagged_low_c, lagged_c)
+        self.lagged_high_c = max(self.lagged_high_c, lagged_c)
 
     def _count_changes(self, changed: int) -> None:
         """One finished hold: its readings but one did not change, the last one did."""
