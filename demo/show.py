@@ -23,7 +23,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from demo.faults import ProbeFault, RoomFault
-from demo.folder import bag_rows, probe_rows, stamp, write_csv
+from demo.folder import BAG_COLUMNS, bag_rows, probe_rows, stamp, write_csv
 from demo.live import LiveRoom, ProbeReading
 from demo.rooms import DAY_S, GREY, HOUR_S, HYBRID, START_S, Room, RoomSpec, Trouble, make_room
 from demo.stage import Broker, Receiver, SerialLine, find_broker, with_checksum, write_settings
@@ -100,8 +100,7 @@ def prepare(folder: Path, room: Room, stack: ExitStack) -> tuple[Probes, list[st
     if broker:
         stack.callback(broker.close)
     (folder / "room").mkdir()
-    header = "bag batch strain spawn_lot inoculated mass_kg rack shelf slot probe".split()
-    write_csv(folder / "room" / "bags.csv", header, bag_rows(room))
+    write_csv(folder / "room" / "bags.csv", BAG_COLUMNS, bag_rows(room))
     write_csv(folder / "room" / "probes.csv", ["probe", "place", "rack", "shelf"], probe_rows(room))
     strains = Path(__file__).resolve().parent.parent / "config" / "strains.yaml"
     write_settings(folder, strains, line.port, broker.port if broker else None, receiver.port)
@@ -110,31 +109,62 @@ def prepare(folder: Path, room: Room, stack: ExitStack) -> tuple[Probes, list[st
     return Probes(line, broker), ways
 
 
-def play(room: Room, probes: Probes, watch: subprocess.Popen[bytes], origin_s: float, factor: float, days: float) -> None:  # fmt: skip
+def play(live: LiveRoom, probes: Probes, watch: Watch, end_s: float) -> None:
     """Run the room in step with the fast clock until its days are over or the daemon ends."""
-    live = LiveRoom(room, keep_truth=False)
-    end_s = START_S + days * DAY_S
-    while live.now_s < end_s and watch.poll() is None:
-        now_s = START_S + (time.time() - origin_s) * factor
-        for reading in live.advance(min(now_s, end_s)):
+    while live.now_s < end_s and watch.process.poll() is None:
+        for reading in live.advance(min(watch.now_s(), end_s)):
             probes.say(reading)
         time.sleep(TICK_S)
 
 
-def start_watch(folder: Path, origin_s: float, factor: float) -> subprocess.Popen[bytes]:
+class Watch:
     """`bagwatt watch` as a user would start it, on a fast clock shared with the room."""
-    bagwatt = Path(sys.executable).with_name("bagwatt")
-    return subprocess.Popen(
-        [
-            str(bagwatt), "watch", "--config", str(folder), "--standing", "8 h",
-            "--rehearse", f"{stamp(START_S)},{factor:g},{origin_s:.3f}",
-        ]
-    )  # fmt: skip
+
+    def __init__(self, folder: Path, factor: float) -> None:
+        self._origin_s = time.time() + 1.5
+        self._factor = factor
+        rehearsal = f"{stamp(START_S)},{factor:g},{self._origin_s:.3f}"
+        bagwatt = str(Path(sys.executable).with_name("bagwatt"))
+        words = ["--config", str(folder), "--standing", "8 h", "--rehearse", rehearsal]
+        self.process = subprocess.Popen([bagwatt, "watch", *words])
+
+    def now_s(self) -> float:
+        """The time in the room."""
+        return START_S + (time.time() - self._origin_s) * self._factor
+
+    def end(self) -> None:
+        """Stop the daemon as systemd would."""
+        if self.process.poll() is None:
+            self.process.send_signal(signal.SIGTERM)
+            try:
+                self.process.wait(8)
+            except subprocess.TimeoutExpired:
+                self.process.kill()
+                self.process.wait()
+
+
+def tell(folder: Path, wanted: argparse.Namespace, stack: ExitStack) -> int:
+    """Set the stage, play the story, clear up."""
+    room = draw_room()
+    probes, ways = prepare(folder, room, stack)
+    print(bold("Quarry Lane Mushrooms, a former dairy barn in March: 24 bags on five shelves"))
+    print(f"GO-12 grey oyster and hybrid HX-5, inoculated on Monday at 06:00; {', '.join(ways)}")
+    print(f"one day passes in {DAY_S / wanted.factor:.0f} s; Ctrl-C ends it\n", flush=True)
+    watch = Watch(folder, wanted.factor)
+    stack.callback(watch.end)
+    play(LiveRoom(room, keep_truth=False), probes, watch, START_S + wanted.days * DAY_S)
+    watch.end()
+    if wanted.keep:
+        shutil.copytree(folder, wanted.keep, symlinks=True)
+        print(f"kept in {wanted.keep}: try `bagwatt alarms --config {wanted.keep}`")
+    return 0 if watch.process.returncode == 0 else 1
 
 
 def main() -> int:
     """Play the story; 0 when it came to its end."""
-    parser = argparse.ArgumentParser(prog="demo/run", description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)  # fmt: skip
+    parser = argparse.ArgumentParser(
+        prog="demo/run", description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
     parser.add_argument("--factor", type=float, default=6600.0, help="how much faster than life")
     parser.add_argument("--days", type=float, default=5.5, help="days to play")
     parser.add_argument("--keep", type=Path, help="keep settings and store in this new folder")
@@ -147,34 +177,6 @@ def main() -> int:
         except KeyboardInterrupt:
             print("\nended; everything that was started is stopped")
             return 130
-
-
-def tell(folder: Path, wanted: argparse.Namespace, stack: ExitStack) -> int:
-    room = draw_room()
-    probes, ways = prepare(folder, room, stack)
-    print(bold("Quarry Lane Mushrooms, a former dairy barn in March: 24 bags on five shelves"))
-    print(f"GO-12 grey oyster and hybrid HX-5, inoculated on Monday at 06:00; {', '.join(ways)}")
-    print(f"one day passes in {DAY_S / wanted.factor:.0f} s; Ctrl-C ends it\n", flush=True)
-    origin_s = time.time() + 1.5
-    watch = start_watch(folder, origin_s, wanted.factor)
-    stack.callback(end, watch)
-    play(room, probes, watch, origin_s, wanted.factor, wanted.days)
-    end(watch)
-    if wanted.keep:
-        shutil.copytree(folder, wanted.keep, symlinks=True)
-        print(f"kept in {wanted.keep}: try `bagwatt alarms --config {wanted.keep}`")
-    return 0 if watch.returncode == 0 else 1
-
-
-def end(watch: subprocess.Popen[bytes]) -> None:
-    """Stop the daemon as systemd would."""
-    if watch.poll() is None:
-        watch.send_signal(signal.SIGTERM)
-        try:
-            watch.wait(8)
-        except subprocess.TimeoutExpired:
-            watch.kill()
-            watch.wait()
 
 
 if __name__ == "__main__":

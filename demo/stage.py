@@ -155,7 +155,7 @@ sources:
     port: {serial_port}
     baud: 115200
     line:
-      pattern: '(?P<time>\\S+) (?P<probe>\\S+) (?P<quantity>temperature|humidity) (?P<value>-?\\d+\\.\\d+)'
+      pattern: '(?P<time>\\S+) (?P<probe>\\S+) (?P<quantity>\\w+) (?P<value>-?\\d+\\.\\d+)'
       time_format: iso 8601
       checksum: xor8{broker}
 recipients:

@@ -76,6 +76,6 @@ def test_every_setting_has_a_description() -> None:
 
 def test_help_of_every_command_says_what_it_does() -> None:
     """`bagwatt --help` lists every command with its line, and the exit codes."""
-    text = build_parser().format_help()
-    assert [line for line in COMMANDS.values() if line.split(":")[0] not in text] == []
+    text = " ".join(build_parser().format_help().split())
+    assert [line for line in COMMANDS.values() if line not in text] == []
     assert "130" in text

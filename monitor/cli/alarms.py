@@ -41,10 +41,22 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """The words of `bagwatt alarms`."""
     parser.add_argument("--config", type=Path, required=True, help="settings folder")
     parser.add_argument("--json", action="store_true", help="print as JSON")
-    parser.add_argument("--history", type=duration_argument, metavar="DURATION", help="all that happened in this time, such as `2 d`")  # fmt: skip
+    parser.add_argument(
+        "--history",
+        type=duration_argument,
+        metavar="DURATION",
+        help="all that happened in this time, such as `2 d`",
+    )
     for verb, text in VERBS.items():
         parser.add_argument(f"--{verb}", metavar="ALARM", help=text)
-    parser.add_argument("--for", dest="for_s", type=duration_argument, default="12 h", metavar="DURATION", help="how long to shelve, at most 7 d (default 12 h)")  # fmt: skip
+    parser.add_argument(
+        "--for",
+        dest="for_s",
+        type=duration_argument,
+        default="12 h",
+        metavar="DURATION",
+        help="how long to shelve, at most 7 d (default 12 h)",
+    )
     parser.add_argument("--why", default="", help="reason, needed to shelve or take out of service")
 
 

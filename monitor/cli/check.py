@@ -48,8 +48,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """The words of `bagwatt check`."""
     parser.add_argument("--config", type=Path, required=True, help="settings folder")
     parser.add_argument("--send", action="store_true", help="send each recipient a test message")
-    parser.add_argument("--listen", type=float, default=LISTEN_S, metavar="SECONDS",
-                        help=f"how long to listen to each source (default {LISTEN_S:g})")  # fmt: skip
+    parser.add_argument(
+        "--listen",
+        type=float,
+        default=LISTEN_S,
+        metavar="SECONDS",
+        help=f"how long to listen to each source (default {LISTEN_S:g})",
+    )
     parser.add_argument("--json", action="store_true", help="print what was found as JSON")
 
 
