@@ -10,6 +10,7 @@ sense of Hampel 1974). Leaving a bag out is exact: its factor is taken away.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,15 +30,20 @@ class Spread:
 
     `offset_k` constant warmth of slot and probe [K]; `lead_h` peak age [h]; `strength` share
     of the peak; `rise` share of the time constant; `plateau` maintenance heat as a share of
-    the peak; `keep` its mean.
+    the peak; `keep` its mean. A share `wild` of healthy bags scatters by `wild_lead_h` and
+    `wild_strength`: strong, weak, early and late ones are rarer than the bulk says they are
+    impossible.
     """
 
     offset_k: float = 0.35
     lead_h: float = 8.0
-    strength: float = 0.14
+    strength: float = 0.13
     rise: float = 0.05
     plateau: float = 0.05
     keep: float = 0.22
+    wild: float = 0.06
+    wild_lead_h: float = 18.0
+    wild_strength: float = 0.4
 
 
 @dataclass(frozen=True)
@@ -55,22 +61,49 @@ class Likelihood:
 
 @dataclass(frozen=True)
 class Expected:
-    """What the others expect of each bag: grid weights, strength mean and variance [K, K²],
-    each (bags, grid); and the cohort's own posterior (grid, strengths)."""
+    """What the others expect of each bag: grid weights, strength mean, its variance and that
+    of a wild bag [K, K²], each (bags, grid); and the cohort's own posterior (grid, strengths)."""
 
     weight: Array
     mean: Array
     variance: Array
+    wild_variance: Array
     cohort: Array
 
 
-def scatter_kernel(grid: Grid, lead_h: float) -> Array:
-    """Chance that a bag peaks at one grid point if its cohort peaks at another: (cohort, bag)."""
-    apart = (grid.peak_h[:, None] - grid.peak_h) / lead_h
-    same = np.abs(grid.rise_h[:, None] - grid.rise_h) < 1e-9
-    kernel = np.where(same, np.exp(-0.5 * apart**2), 0.0)
-    result: Array = kernel / kernel.sum(axis=1, keepdims=True)
-    return result
+@dataclass(frozen=True)
+class Scatter:
+    """Chances that a bag peaks at one grid point if its cohort peaks at another.
+
+    Only within one time constant: `blocks` are (first, last + 1, matrix (cohort, bag)).
+    """
+
+    blocks: tuple[tuple[int, int, Array], ...]
+
+    def to_cohort(self, by_bag: Array) -> Array:
+        """Likelihoods by the bag's point (bags, grid, n) into those by the cohort's."""
+        return np.concatenate([matrix @ by_bag[:, a:b] for a, b, matrix in self.blocks], axis=1)
+
+    def to_bag(self, by_cohort: Array) -> Array:
+        """Weights by the cohort's point (bags, grid, n) into those by the bag's."""
+        return np.concatenate(
+            [matrix.T @ by_cohort[:, a:b] for a, b, matrix in self.blocks], axis=1
+        )
+
+
+def scatter(grid: Grid, spread: Spread) -> Scatter:
+    """The scatter of peak ages on `grid`, whose points lie by time constant, then peak age."""
+    edges = np.flatnonzero(np.diff(grid.rise_h, prepend=-1.0, append=-1.0))
+    blocks = []
+    for first, last in pairwise(edges.tolist()):
+        peak_h = grid.peak_h[first:last]
+        apart = (peak_h[:, None] - peak_h) ** 2
+        usual = np.exp(-0.5 * apart / spread.lead_h**2)
+        wild = np.exp(-0.5 * apart / spread.wild_lead_h**2)
+        usual /= usual.sum(axis=1, keepdims=True)
+        wild /= wild.sum(axis=1, keepdims=True)
+        blocks.append((first, last, (1.0 - spread.wild) * usual + spread.wild * wild))
+    return Scatter(tuple(blocks))
 
 
 def log_prior(grid: Grid, prior: HeatPrior) -> Array:
@@ -83,7 +116,7 @@ def log_prior(grid: Grid, prior: HeatPrior) -> Array:
 
 
 def expect(
-    likelihood: Likelihood, kernel: Array, prior: Array, spread: Spread, pull: float
+    likelihood: Likelihood, near: Scatter, prior: Array, spread: Spread, pull: float
 ) -> Expected:
     """Leave-one-out expectations; bags without readings (precision 0) pull nothing."""
     variance = (spread.strength * STRENGTHS_K) ** 2
@@ -95,20 +128,22 @@ def expect(
         + 0.5 * (right + STRENGTHS_K / variance) ** 2 / (precision + 1.0 / variance)
         - 0.5 * STRENGTHS_K**2 / variance
     )
-    bags, points, strengths = fit.shape
-    share = np.exp(fit - fit.max(axis=(1, 2), keepdims=True))
-    flat = share.transpose(1, 0, 2).reshape(points, -1)
-    share = (kernel @ flat).reshape(points, bags, strengths).transpose(1, 0, 2)
+    share = near.to_cohort(np.exp(fit - fit.max(axis=(1, 2), keepdims=True)))
     share /= share.max(axis=(1, 2), keepdims=True)
     factor = np.log(share + np.exp(-pull))
     total = prior + factor.sum(axis=0)
     without = total - factor
     posterior = np.exp(without - without.max(axis=(1, 2), keepdims=True))
     posterior /= posterior.sum(axis=(1, 2), keepdims=True)
-    flat = posterior.transpose(1, 0, 2).reshape(points, -1)
-    joint = (kernel.T @ flat).reshape(points, bags, strengths).transpose(1, 0, 2)
+    joint = near.to_bag(posterior)
     weight = joint.sum(axis=2) + 1e-300
     mean = (joint @ STRENGTHS_K) / weight
-    square = (joint @ STRENGTHS_K**2) / weight * (1.0 + spread.strength**2)
+    square = (joint @ STRENGTHS_K**2) / weight
     cohort = np.exp(total - total.max())
-    return Expected(weight, mean, np.maximum(square - mean**2, 1e-4), cohort / cohort.sum())
+    return Expected(
+        weight,
+        mean,
+        np.maximum(square * (1.0 + spread.strength**2) - mean**2, 1e-4),
+        np.maximum(square * (1.0 + spread.wild_strength**2) - mean**2, 1e-4),
+        cohort / cohort.sum(),
+    )

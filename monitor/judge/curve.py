@@ -50,7 +50,7 @@ def make_grid(
     peaks = np.arange(first_h, last_h + 0.5 * step_h, step_h)
     count = int(np.log(rise_last_h / rise_first_h) / np.log(rise_step)) + 1
     rises = rise_first_h * rise_step ** np.arange(count)
-    peak, rise = (axis.ravel() for axis in np.meshgrid(peaks, rises, indexing="ij"))
+    rise, peak = (axis.ravel() for axis in np.meshgrid(rises, peaks, indexing="ij"))
     keep = (rise > 0.04 * peak) & (rise < 0.3 * peak)
     return Grid(peak[keep], rise[keep], step_h, rise_step)
 

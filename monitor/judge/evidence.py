@@ -22,7 +22,7 @@ from monitor.judge.history import BY_HAND, BY_PROBE, History
 from monitor.judge.panel import Beliefs, Course, LookParams, Panel, look, search
 from monitor.judge.spread import noise_scale, shared_course
 from monitor.judge.strain import Strain
-from monitor.judge.verdicts import Standing, VerdictParams, judge_bag
+from monitor.judge.verdicts import Standing, VerdictParams, estimate_bag, weigh_bag
 from monitor.values import Bag, BookEntry, Condition, Estimate, Evidence, Frame
 
 Array = NDArray[np.float64]
@@ -36,9 +36,10 @@ class JudgeParams:
     `row_s` length of a row, `most_rows` kept, `rows_ahead` foretold for what the room shares;
     `warm_up_s` after a bag is first met its lagged air means nothing; `take_back_s` before a
     probe is named faulty its values are not believed; `probe` and `hand` are the noise to
-    begin with; `slow_h` see `spread.shared_course`; `search_rows` rows between searches of
-    the whole grid, `thin_rows` rows such a search looks at; `forget_s` after a bag's last
-    reading its column is dropped.
+    begin with; `slow_h` see `spread.shared_course`,
+    of which bags differ by a share `unlike`; `search_rows` rows between searches of
+    the whole grid, which look at `thin_rows`; `learn_rows` rows between learning the noise
+    anew; `forget_s` after its last reading a bag that left is forgotten.
     """
 
     row_s: float = 2.0 * HOUR_S
@@ -49,9 +50,11 @@ class JudgeParams:
     probe: Noise = field(default_factory=Noise)
     hand: Noise = field(default_factory=lambda: Noise(0.1, 12.0, 0.3))
     slow_h: float = 12.0
+    unlike: float = 0.15
     spent: float = 4.0
     known_bags: float = 10.0
-    search_rows: int = 3
+    search_rows: int = 6
+    learn_rows: int = 6
     thin_rows: int = 48
     forget_s: float = 10.0 * 24.0 * HOUR_S
     spread: Spread = field(default_factory=Spread)
@@ -84,9 +87,11 @@ class Judge:
         self._first_s: dict[str, float] = {}
         self._distrusted: set[str] = set()
         self._scale = {BY_PROBE: 1.0, BY_HAND: 1.0}
+        self._shared: Array = np.zeros(0)
         self._pending: list[str] = []
         self._cohorts: dict[str, _Cohort] = {}
         self._standing: dict[str, Standing] = {}
+        self._said: dict[str, tuple[Standing | None, bool, Evidence]] = {}
         self._grids: dict[tuple[float, float], Grid] = {}
 
     def note(self, entry: BookEntry) -> None:
@@ -116,19 +121,32 @@ class Judge:
         self._gather(frame, bags, lagged_air_c)
         self._close_row(frame, bags)
         self._look_some(frame, bags)
-        return {
-            name: judge_bag(
+        by_hand = {hand.bag: hand.surface_c for hand in frame.hand}
+        verdicts = {}
+        for name, bag in bags.items():
+            estimate = estimate_bag(
                 bag,
                 frame,
+                by_hand.get(name),
                 local_air_c.get(name),
                 lagged_air_c.get(name),
                 self._standing.get(name),
-                self._handling.last_s(name),
-                self._strain_of(bag.strain),
                 self._params.verdict,
             )
-            for name, bag in bags.items()
-        }
+            verdicts[name] = (estimate, self._weigh(bag, frame.end_s))
+        return verdicts
+
+    def _weigh(self, bag: Bag, end_s: float) -> Evidence:
+        """The bag's evidence; made anew only when something about it is new."""
+        standing = self._standing.get(bag.bag)
+        handled = end_s < self._handling.last_s(bag.bag)
+        said = self._said.get(bag.bag)
+        if standing is None or said is None or said[0] is not standing or said[1] is not handled:
+            evidence = weigh_bag(
+                bag, end_s, standing, handled, self._strain_of(bag.strain), self._params.verdict
+            )
+            said = self._said[bag.bag] = (standing, handled, evidence)
+        return said[2]
 
     def _doubt(self, distrusted: frozenset[str], end_s: float) -> None:
         for bag in sorted(distrusted - self._distrusted):
@@ -175,7 +193,9 @@ class Judge:
             return
         self._history.append(number, values)
         self._forget(frame.end_s, bags)
-        self._learn_noise()
+        self._shared = self._share()
+        if number % self._params.learn_rows == 0:
+            self._learn_noise()
         warmth: dict[str, list[float]] = {}
         for name in values:
             if name in bags:
@@ -186,7 +206,7 @@ class Judge:
     def _forget(self, end_s: float, bags: Mapping[str, Bag]) -> None:
         history = self._history
         old = history.hours * HOUR_S < end_s - self._params.forget_s
-        recent: list[bool] = [bool(one) for one in np.isfinite(history.excess[~old]).any(axis=0)]
+        recent = np.asarray(np.isfinite(history.excess[~old]).any(axis=0)).tolist()
         gone = [
             bag
             for bag, seen in zip(history.bags, recent, strict=True)
@@ -196,6 +216,7 @@ class Judge:
         for bag in gone:
             self._first_s.pop(bag, None)
             self._standing.pop(bag, None)
+            self._said.pop(bag, None)
             self._handling.forget(bag)
         live = {bag.cohort for bag in bags.values()}
         self._cohorts = {name: kept for name, kept in self._cohorts.items() if name in live}
@@ -207,7 +228,8 @@ class Judge:
             self._params.probe.white_k * self._scale[BY_PROBE],
             self._params.hand.white_k * self._scale[BY_HAND],
         ]
-        return np.array(by_means)[self._history.means]
+        white = np.array(by_means)[self._history.means]
+        return np.asarray(np.hypot(white, self._params.unlike * np.abs(self._shared)[:, None]))
 
     def _noise(self, means: int) -> Noise:
         base = self._params.probe if means == BY_PROBE else self._params.hand
@@ -227,7 +249,7 @@ class Judge:
         return left
 
     def _learn_noise(self) -> None:
-        left = self._left() - self.shared()[:, None]
+        left = self._left() - self._shared[:, None]
         for means in (BY_PROBE, BY_HAND):
             mine = np.where(self._history.means == means, left, np.nan)
             base = self._params.probe if means == BY_PROBE else self._params.hand
@@ -235,7 +257,7 @@ class Judge:
                 mine, self._history.hours, base, self._params.spent, self._params.known_bags
             )
 
-    def shared(self) -> Array:
+    def _share(self) -> Array:
         """What all bags of the room share in each row [K]."""
         by_hand = (self._history.means == BY_HAND).sum() > (self._history.means == BY_PROBE).sum()
         noise = self._noise(BY_HAND if by_hand else BY_PROBE)
@@ -252,15 +274,14 @@ class Judge:
             members.setdefault(bags[name].cohort, []).append(name)
         frames = max(1.0, self._params.row_s / frame.length_s - 2.0)
         quota = max(12.0, len(bags) / frames)
-        shared = self.shared()
         while self._pending and quota > 0:
             cohort = self._pending.pop(0)
             if cohort in members:
-                self._look_at(cohort, members[cohort], bags, shared)
+                self._look_at(cohort, members[cohort], bags, frame.end_s)
                 quota -= len(members[cohort])
 
     def _look_at(
-        self, cohort: str, members: list[str], bags: Mapping[str, Bag], shared: Array
+        self, cohort: str, members: list[str], bags: Mapping[str, Bag], end_s: float
     ) -> None:
         params, history = self._params, self._history
         strain = self._strain_of(bags[members[0]].strain)
@@ -269,7 +290,7 @@ class Judge:
             _Cohort(Course(strain.prior.peak_k, strain.prior.peak_h, strain.prior.rise_h), [], 0),
         )
         columns = history.columns(members)
-        panel = self._panel(members, columns, bags, shared)
+        panel = self._panel(members, columns, bags)
         by_hand = bool((history.means[:, columns] == BY_HAND).any())
         beliefs = Beliefs(
             strain.prior,
@@ -290,15 +311,14 @@ class Judge:
         history.ahead[:, columns] = found.fit[rows:]
         seen = np.asarray(np.isfinite(panel.excess[-13:]).any(axis=0))
         for place, name in enumerate(members):
-            self._standing[name] = Standing.of(found, place, panel, seen)
+            before = self._standing.get(name)
+            self._standing[name] = Standing.of(before, end_s, found, place, panel, seen)
 
-    def _panel(
-        self, members: list[str], columns: list[int], bags: Mapping[str, Bag], shared: Array
-    ) -> Panel:
+    def _panel(self, members: list[str], columns: list[int], bags: Mapping[str, Bag]) -> Panel:
         history = self._history
         hours = history.hours
         row_h = self._params.row_s / HOUR_S
-        excess = history.excess[:, columns] - shared[:, None]
+        excess = history.excess[:, columns] - self._shared[:, None]
         means = history.means[:, columns].astype(np.int64)
         stretch = means * 1000 + np.stack(
             [self._handling.stretches(name, hours * HOUR_S) for name in members], axis=1
@@ -332,6 +352,7 @@ class Judge:
             "first_s": dict(self._first_s),
             "distrusted": sorted(self._distrusted),
             "scale": [self._scale[BY_PROBE], self._scale[BY_HAND]],
+            "shared": [float(value) for value in self._shared],
             "pending": list(self._pending),
             "cohorts": {
                 name: {
@@ -354,12 +375,13 @@ class Judge:
         self._first_s = dict(state["first_s"])
         self._distrusted = set(state["distrusted"])
         self._scale = dict(zip((BY_PROBE, BY_HAND), state["scale"], strict=True))
+        self._shared = np.array(state["shared"], dtype=np.float64)
         self._pending = list(state["pending"])
         self._cohorts = {
             name: _Cohort(Course(*kept["course"]), list(kept["points"]), kept["searched"])
             for name, kept in state["cohorts"].items()
         }
-        self._standing = {name: Standing(**one) for name, one in state["standing"].items()}
+        self._standing = {name: Standing.from_plain(one) for name, one in state["standing"].items()}
 
 
 def _usual(frame: Frame) -> float:

@@ -9,6 +9,7 @@ level returns to zero as an Ornstein-Uhlenbeck process does, exactly for any gap
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -81,10 +82,16 @@ def whitener(hours: Array, noise: Noise, white_k: Array | None = None) -> Array:
     lower triangular, (rows, rows): the inverse Cholesky factor of the noise's covariance,
     found by filtering the unit vectors.
     """
+    white = np.full(len(hours), noise.white_k) if white_k is None else white_k
+    return _whitener(hours.tobytes(), np.asarray(white, dtype=np.float64).tobytes(), noise)
+
+
+@lru_cache(maxsize=24)
+def _whitener(hours_bytes: bytes, white_bytes: bytes, noise: Noise) -> Array:
+    hours, white = np.frombuffer(hours_bytes), np.frombuffer(white_bytes)
     gaps = np.diff(hours, prepend=hours[:1])
     persistence = np.exp(-gaps / noise.wander_h)
     spread = noise.wander_k**2
-    white = np.full(len(hours), noise.white_k) if white_k is None else white_k
     done = filter_level(
         np.eye(len(hours)),
         persistence,
@@ -92,4 +99,5 @@ def whitener(hours: Array, noise: Noise, white_k: Array | None = None) -> Array:
         white**2,
         spread,
     )
+    done.innovations.setflags(write=False)
     return done.innovations

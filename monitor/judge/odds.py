@@ -23,42 +23,92 @@ Array = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class Healthy:
-    """Bags under the healthy model: log weights (bags, grid), their log sums (bags), and
-    precision and right-hand side of the strength with its prior (bags, grid)."""
+    """Bags under the healthy model, each entry one grid point with usual or wild strength.
 
+    `point` (bags, entries) the grid point; `log_weight`, and `precision` and `right` of the
+    strength with its prior, of the same shape; `log_total` (bags) the evidence; `grid` how
+    many points there are.
+    """
+
+    point: NDArray[np.intp]
     log_weight: Array
-    log_total: Array
     precision: Array
     right: Array
+    log_total: Array
+    grid: int
+
+    @property
+    def share(self) -> Array:
+        """Posterior share of each entry."""
+        share = np.exp(self.log_weight - self.log_weight.max(axis=1, keepdims=True))
+        return np.asarray(share / share.sum(axis=1, keepdims=True))
 
     def of(self, bags: NDArray[np.intp]) -> Healthy:
         """Only some of the bags."""
         return Healthy(
-            self.log_weight[bags], self.log_total[bags], self.precision[bags], self.right[bags]
+            self.point[bags],
+            self.log_weight[bags],
+            self.precision[bags],
+            self.right[bags],
+            self.log_total[bags],
+            self.grid,
         )
+
+    def onto_grid(self, values: Array) -> Array:
+        """Values by entry (bags, entries, ...) summed by grid point (bags, grid, ...)."""
+        summed = np.zeros((len(values), self.grid, *values.shape[2:]))
+        np.add.at(summed, (np.arange(len(values))[:, None], self.point), values)
+        return summed
 
 
 @dataclass(frozen=True)
 class Onsets:
-    """Bags with one more heat: log Bayes factors (bags), the posterior share of each grid
-    point and onset (bags, grid, onsets) and its expected amplitude (same shape)."""
+    """Bags with one more heat: log Bayes factors (bags), the posterior share of each entry
+    and onset (bags, entries, onsets) and its expected amplitude (same shape)."""
 
     log_factor: Array
     share: Array
     amplitude: Array
 
 
-def weigh_healthy(likelihood: Likelihood, expected: Expected) -> Healthy:
-    """The healthy model's evidence at each grid point."""
-    precision = likelihood.precision + 1.0 / expected.variance
-    right = likelihood.right + expected.mean / expected.variance
-    log_weight = (
-        likelihood.rest
-        + np.log(expected.weight)
-        - 0.5 * np.log(expected.variance * precision)
-        + 0.5 * (right**2 / precision - expected.mean**2 / expected.variance)
+def weigh_healthy(likelihood: Likelihood, expected: Expected, wild: float, most: int) -> Healthy:
+    """The healthy model's evidence, a share `wild` of the bags of wild strength.
+
+    All of it counts; only the `most` entries a bag that explain it best, with or without
+    added heat, are kept for a closer look.
+    """
+    parts = []
+    for variance, chance in ((expected.variance, 1.0 - wild), (expected.wild_variance, wild)):
+        precision = likelihood.precision + 1.0 / variance
+        right = likelihood.right + expected.mean / variance
+        prior = np.log(expected.weight * chance)
+        log_weight = (
+            likelihood.rest
+            + prior
+            - 0.5 * np.log(variance * precision)
+            + 0.5 * (right**2 / precision - expected.mean**2 / variance)
+        )
+        parts.append((log_weight, precision, right, prior))
+    log_weight, precision, right, prior = (
+        np.concatenate(part, axis=1) for part in zip(*parts, strict=True)
     )
-    return Healthy(log_weight, log_sum(log_weight, 1), precision, right)
+    bags, entries = log_weight.shape
+    grid = entries // 2
+    most = min(most, entries)
+    # With added heat the bag falls back to what is expected of it, so half go by the prior.
+    worth = np.argsort(-log_weight, axis=1)[:, : most // 2]
+    merit = prior.copy()
+    np.put_along_axis(merit, worth, np.inf, axis=1)
+    kept = np.argsort(-merit, axis=1)[:, :most]
+    rows = np.arange(bags)[:, None]
+    return Healthy(
+        kept % grid,
+        log_weight[rows, kept],
+        precision[rows, kept],
+        right[rows, kept],
+        log_sum(log_weight, 1),
+        grid,
+    )
 
 
 def weigh_onsets(
@@ -73,9 +123,12 @@ def weigh_onsets(
     `onset_right` (bags, grid, onsets) from `likelihood.project`; `log_onset` (onsets) log
     prior of each onset. `healthy` must be on the grid of `precision`.
     """
-    own = precision.onset + amplitude_sd**-2
-    variance = own - precision.cross**2 / healthy.precision[..., None]
-    mean = onset_right - precision.cross * (healthy.right / healthy.precision)[..., None]
+    rows = np.arange(len(healthy.point))[:, None]
+    cross = precision.cross[healthy.point]
+    own = precision.onset[healthy.point] + amplitude_sd**-2
+    variance = own - cross**2 / healthy.precision[..., None]
+    mean = onset_right[rows, healthy.point]
+    mean = mean - cross * (healthy.right / healthy.precision)[..., None]
     root = np.sqrt(variance)
     z = mean / root
     log_tail = log_normal_cdf(z)

@@ -19,7 +19,7 @@ from monitor.judge.cohort import (
     Spread,
     expect,
     log_prior,
-    scatter_kernel,
+    scatter,
 )
 from monitor.judge.curve import HEAT, Grid, onset_steps, shapes
 from monitor.judge.filters import Noise, whitener
@@ -38,14 +38,17 @@ FEWEST_ROWS = 3
 class LookParams:
     """How a cohort is looked at; the same for every room.
 
-    `onset_step_h` between onsets considered, back to `onset_reach_h`; `speeds_h` logistic
+    `onset_step_h` between onsets considered, `onset_thinning` times as much beyond
+    `onset_recent_h`, back to `onset_reach_h`; `speeds_h` logistic
     time constants of added heat; `planned_onsets` prior chances of one onset is one in so
     many; `added_k`, `lost_share` widths of the half-normal priors of added heat [K] and of
     the share of its heat a stalled bag loses; `pull` see `cohort.expect`; `points` grid
-    points kept between searches of the whole grid.
+    points kept between searches of the whole grid, `entries` of them looked at for a bag.
     """
 
     onset_step_h: float = 6.0
+    onset_recent_h: float = 96.0
+    onset_thinning: float = 4.0
     onset_reach_h: float = 240.0
     speeds_h: tuple[float, ...] = (3.0, 8.0)
     loss_h: float = 6.0
@@ -54,6 +57,7 @@ class LookParams:
     lost_share: float = 0.8
     pull: float = 6.0
     points: int = 60
+    entries: int = 40
 
 
 @dataclass(frozen=True)
@@ -135,31 +139,40 @@ def search(panel: Panel, grid: Grid, beliefs: Beliefs, params: LookParams) -> In
     """The grid points worth a closer look: those the cohort expects and each bag's best."""
     likelihood, _ = _likelihood(panel, grid, beliefs, np.zeros((len(panel.times), 0)))
     expected = _expected(likelihood, grid, beliefs, params)
-    healthy = weigh_healthy(likelihood, expected)
-    best = np.argsort(healthy.log_weight, axis=1)[:, -8:].ravel()
+    healthy = weigh_healthy(likelihood, expected, beliefs.spread.wild, 2 * grid.size)
+    by_bag = healthy.onto_grid(healthy.share)
+    best = np.argsort(by_bag, axis=1)[:, -8:].ravel()
     order = np.argsort(expected.weight.sum(axis=0))
     return np.union1d(order[-params.points :], best)
 
 
 def look(panel: Panel, grid: Grid, beliefs: Beliefs, params: LookParams) -> Look:
     """Judge every bag of the cohort at its last row, on the points of `grid`."""
-    onset_h = _onsets(panel, params)
+    onset_h, count = _onsets(panel, params)
     added = np.concatenate(
         [onset_steps(panel.times, onset_h, speed) for speed in params.speeds_h], axis=1
     )
     lost = _lost(panel, onset_h, beliefs, params)
     likelihood, groups = _likelihood(panel, grid, beliefs, np.concatenate([added, lost], axis=1))
     expected = _expected(likelihood, grid, beliefs, params)
-    healthy = weigh_healthy(likelihood, expected)
-    return _verdicts(panel, grid, beliefs, params, healthy, expected, groups, added, onset_h)
+    healthy = weigh_healthy(likelihood, expected, beliefs.spread.wild, params.entries)
+    return _verdicts(panel, grid, beliefs, params, healthy, expected, groups, added, onset_h, count)
 
 
-def _onsets(panel: Panel, params: LookParams) -> Array:
-    """Onsets considered [h], on a fixed clock so that they stay where they are."""
-    step = params.onset_step_h
-    first = max(panel.hours[0], panel.hours[-1] - params.onset_reach_h)
-    count = np.arange(np.ceil(first / step), np.floor(panel.hours[-1] / step) + 1.0)
-    return count * step if len(count) else np.array([panel.hours[-1]])
+def _onsets(panel: Panel, params: LookParams) -> tuple[Array, Array]:
+    """Onsets considered [h] and how many steps each stands for.
+
+    On a fixed clock, so that they stay where they are; older ones are sparser, since by then
+    any of them explains the same.
+    """
+    step, coarse = params.onset_step_h, params.onset_step_h * params.onset_thinning
+    now = panel.hours[-1]
+    first = max(panel.hours[0], now - params.onset_reach_h)
+    recent = np.floor(max(first, now - params.onset_recent_h) / coarse) * coarse
+    old = np.arange(np.ceil(first / coarse) * coarse, recent, coarse)
+    new = np.arange(recent, now + 1e-6, step)
+    count = np.concatenate([np.full(len(old), params.onset_thinning), np.ones(len(new))])
+    return np.concatenate([old, new]), count
 
 
 def _lost(panel: Panel, onset_h: Array, beliefs: Beliefs, params: LookParams) -> Array:
@@ -228,9 +241,9 @@ def _correction_variance(grid: Grid, spread: Spread, peak_k: float) -> Array:
 
 
 def _expected(likelihood: Likelihood, grid: Grid, beliefs: Beliefs, params: LookParams) -> Expected:
-    kernel = scatter_kernel(grid, beliefs.spread.lead_h)
+    near = scatter(grid, beliefs.spread)
     prior = log_prior(grid, beliefs.prior)
-    return expect(likelihood, kernel, prior, beliefs.spread, params.pull)
+    return expect(likelihood, near, prior, beliefs.spread, params.pull)
 
 
 def _verdicts(
@@ -243,6 +256,7 @@ def _verdicts(
     groups: list[_Group],
     added: Array,
     onset_h: Array,
+    count: Array,
 ) -> Look:
     bags = panel.excess.shape[1]
     now = len(panel.hours) - 1
@@ -253,8 +267,8 @@ def _verdicts(
     lost = _lost(panel, onset_h, beliefs, params)[now]
     course = _course(expected, grid)
     curve = shapes(panel.times - panel.inoculated_h, grid, beliefs.spread.keep)
-    log_onset = np.full(added.shape[1], -np.log(params.planned_onsets * len(params.speeds_h)))
-    log_loss = np.full(len(onset_h), -np.log(params.planned_onsets))
+    log_loss = np.log(count / params.planned_onsets)
+    log_onset = np.tile(log_loss - np.log(len(params.speeds_h)), len(params.speeds_h))
     for group in groups:
         members = group.bags
         mine = healthy.of(members)
@@ -284,8 +298,8 @@ def _verdicts(
         onset[members] = by_onset @ np.tile(onset_h, len(params.speeds_h))
         made = _fit(group, grid, mine, seen, warm, curve, added)
         fit[:, members], offset[members], offset_sd[members] = made
-        share = np.exp(mine.log_weight - mine.log_total[:, None])
-        peak[members] = share @ grid.peak_h
+        share = mine.share
+        peak[members] = (share * grid.peak_h[mine.point]).sum(axis=1)
         strength[members] = (share * mine.right / mine.precision).sum(axis=1) / course.peak_k
     return Look(
         hot, stalled, added_k, onset, lost_k, lost_h, strength, peak, offset, offset_sd, fit, course
@@ -320,20 +334,21 @@ def _fit(
     not bend what the room is thought to share.
     """
     cut = added.shape[1]
-    share = np.exp(healthy.log_weight - healthy.log_total[:, None])
     mix = 1.0 / (1.0 + np.exp(-np.clip(warm.log_factor - _HALF_WAY, -50.0, 50.0)))
-    share = share * (1.0 - mix)[:, None]
+    share = healthy.share * (1.0 - mix)[:, None]
     warm_share = warm.share * mix[:, None, None]
     heat = warm_share * warm.amplitude
-    strength = share * healthy.right / healthy.precision + (
-        warm_share * (healthy.right / healthy.precision)[..., None]
-        - heat * group.precision.cross[:, :cut] / healthy.precision[..., None]
-    ).sum(axis=2)
-    alone = np.einsum("bgc,gcd->bgd", seen.products[:, :, 1:], group.precision.corrections)
+    alone = healthy.right / healthy.precision
+    cross = group.precision.cross[:, :cut][healthy.point] / healthy.precision[..., None]
+    by_entry = share * alone + (warm_share * alone[..., None] - heat * cross).sum(axis=2)
+    strength = healthy.onto_grid(by_entry)
+    share = healthy.onto_grid(share + warm_share.sum(axis=2))
+    by_onset = healthy.onto_grid(heat)
+    free = np.einsum("bgc,gcd->bgd", seen.products[:, :, 1:], group.precision.corrections)
     corrections = (
-        alone * (share + warm_share.sum(axis=2))[..., None]
+        free * share[..., None]
         - strength[..., None] * group.precision.fix_strength
-        - np.einsum("bgk,gck->bgc", heat, group.precision.fix_onset[:, :, :cut])
+        - np.einsum("bgk,gck->bgc", by_onset, group.precision.fix_onset[:, :, :cut])
     )
     coefficients = np.concatenate([strength[..., None], corrections], axis=2)
     flat = curve.reshape(len(curve), -1) @ coefficients.reshape(len(coefficients), -1).T

@@ -26,9 +26,7 @@ def shared_course(left: Array, hours: Array, noise_k: float, slow_h: float) -> A
     """
     present = np.isfinite(left)
     count = present.sum(axis=1)
-    middle = np.zeros(len(left))
-    for row in np.flatnonzero(count >= FEWEST_SHARING):
-        middle[row] = np.median(left[row, present[row]])
+    middle = np.where(count >= FEWEST_SHARING, row_medians(left, count), 0.0)
     spread = max(float(np.median(np.abs(middle))) * 1.4826, noise_k, 0.1)
     error = 0.5 * np.pi * noise_k**2 / np.maximum(count, 1)
     middle *= spread**2 / (spread**2 + error)
@@ -37,11 +35,23 @@ def shared_course(left: Array, hours: Array, noise_k: float, slow_h: float) -> A
     return np.asarray(middle - weight @ middle)
 
 
+def row_medians(values: Array, count: NDArray[np.int_]) -> Array:
+    """Median of each row's `count` finite values; 0 for a row without any."""
+    if not values.size:
+        return np.zeros(len(values))
+    ordered = np.sort(values, axis=1)
+    rows = np.arange(len(values))
+    low = ordered[rows, np.maximum(count - 1, 0) // 2]
+    high = ordered[rows, np.minimum(count // 2, values.shape[1] - 1)]
+    return np.where(count > 0, 0.5 * (low + high), 0.0)
+
+
 def noise_scale(left: Array, hours: Array, noise: Noise, spent: float, known: float) -> float:
     """How many times noisier than `noise` the typical bag is, from what the fits leave.
 
     The median over bags of the mean squared innovation, `spent` degrees of freedom per bag
-    taken off; the prior scale 1 weighs as `known` bags. One where there is too little.
+    taken off; the prior scale 1 weighs as `known` bags. Never below 1: `noise` is also what
+    the curve's shape may be wrong by, which a good fit hides.
     """
     squares = []
     for column in left.T:
@@ -52,4 +62,5 @@ def noise_scale(left: Array, hours: Array, noise: Noise, spent: float, known: fl
     if not squares:
         return 1.0
     count = len(squares)
-    return float(np.sqrt((known + count * np.median(squares)) / (known + count)))
+    pooled = (known + count * float(np.median(squares))) / (known + count)
+    return max(1.0, float(np.sqrt(pooled)))

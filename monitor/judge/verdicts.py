@@ -3,7 +3,10 @@ its evidence with one named reason."""
 
 from __future__ import annotations
 
+import math
+from collections.abc import Mapping
 from dataclasses import asdict, dataclass
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -18,6 +21,8 @@ from monitor.values import Bag, Estimate, Evidence, Frame, Reason
 
 Array = NDArray[np.float64]
 HOUR_S = 3600.0
+#: Earlier looks that must agree before heat counts as lost.
+LOOKS_HELD = 4
 #: Standard normal bound of a central 80 %.
 Z80 = 1.2816
 
@@ -48,8 +53,10 @@ class VerdictParams:
 class Standing:
     """How a bag stood at the last look: plain numbers, log Bayes factors in nats."""
 
+    at_s: float
     hot: float
     stalled: float
+    stalled_before: tuple[float, ...]
     added_k: float
     lost_k: float
     onset_h: float
@@ -62,11 +69,23 @@ class Standing:
     rate_k_per_h: float | None
     rows: int
     peers: int
-    shared_k: float
     rising_h: float
 
+    @property
+    def stalled_for_long(self) -> float:
+        """The least evidence of lost heat at the last looks: a stall is slow, a fallen probe
+        is not."""
+        return min((self.stalled, *self.stalled_before))
+
     @staticmethod
-    def of(found: Look, place: int, panel: Panel, seen: NDArray[np.bool_]) -> Standing:
+    def of(
+        before: Standing | None,
+        at_s: float,
+        found: Look,
+        place: int,
+        panel: Panel,
+        seen: NDArray[np.bool_],
+    ) -> Standing:
         """The bag at `place` of a look at `panel`; `seen` which bags were read lately."""
         column = panel.excess[:, place]
         rows = np.flatnonzero(np.isfinite(column))
@@ -76,9 +95,12 @@ class Standing:
         if recent:
             span = panel.hours[last[-1]] - panel.hours[last[0]]
             rate = float(column[last[-1]] - column[last[0]]) / float(span)
+        earlier = (before.stalled, *before.stalled_before) if before else (0.0,)
         return Standing(
+            at_s=at_s,
             hot=float(found.hot[place]),
             stalled=float(found.stalled[place]),
+            stalled_before=earlier[:LOOKS_HELD],
             added_k=float(found.added_k[place]),
             lost_k=float(found.lost_k[place]),
             onset_h=float(found.onset_h[place]),
@@ -91,64 +113,60 @@ class Standing:
             rate_k_per_h=rate,
             rows=len(rows) if bool(seen[place]) else 0,
             peers=int(seen.sum()) - int(seen[place]),
-            shared_k=0.0,
             rising_h=panel.inoculated_h + found.course.peak_h - 2.0 * found.course.rise_h,
         )
 
     def plain(self) -> dict[str, Any]:
         """As data."""
-        return asdict(self)
+        return {**asdict(self), "stalled_before": list(self.stalled_before)}
+
+    @staticmethod
+    def from_plain(data: Mapping[str, Any]) -> Standing:
+        """From what `plain` gave."""
+        return Standing(**{**data, "stalled_before": tuple(data["stalled_before"])})
 
 
-def judge_bag(
+@lru_cache(maxsize=4096)
+def thermal_of(mass_kg: float, kind: str) -> BagThermal:
+    """The thermal constants of a bag of `mass_kg`, its filling told from the book's words."""
+    return describe_bag(round(mass_kg, 2), substrate_in(kind))
+
+
+def thermal(bag: Bag) -> BagThermal:
+    """The thermal constants of a bag of the book."""
+    return thermal_of(bag.mass_kg, f"{bag.bag_kind} {bag.recipe}")
+
+
+def estimate_bag(
     bag: Bag,
     frame: Frame,
+    hand_c: float | None,
     local_air_c: float | None,
     lagged_air_c: float | None,
     standing: Standing | None,
-    handled_until_s: float,
-    strain: Strain,
-    params: VerdictParams,
-) -> tuple[Estimate, Evidence]:
-    """What is said of one bag at a frame's end."""
-    thermal = describe_bag(round(bag.mass_kg, 2), substrate_in(f"{bag.bag_kind} {bag.recipe}"))
-    estimate = _estimate(bag, frame, local_air_c, lagged_air_c, standing, thermal, params)
-    return estimate, _evidence(
-        bag, frame.end_s, standing, handled_until_s, strain, thermal, estimate, params
-    )
-
-
-def _estimate(
-    bag: Bag,
-    frame: Frame,
-    local_air_c: float | None,
-    lagged_air_c: float | None,
-    standing: Standing | None,
-    thermal: BagThermal,
     params: VerdictParams,
 ) -> Estimate:
+    """Heat and core of one bag at a frame's end; `hand_c` a hand reading of the frame."""
     mean = frame.surface_c.get(bag.bag)
-    by_hand = [hand.surface_c for hand in frame.hand if hand.bag == bag.bag]
-    surface_c = mean.mean if mean else (by_hand[-1] if by_hand else None)
+    surface_c = mean.mean if mean else hand_c
     excess_k = None
     if surface_c is not None and lagged_air_c is not None:
         excess_k = surface_c - lagged_air_c
     plain = Estimate(bag.bag, frame.end_s, surface_c, local_air_c, excess_k)
     if standing is None or standing.warmth_k is None or lagged_air_c is None:
         return plain
+    bag_thermal = thermal(bag)
     # What the room shares and the bag's own offset are no heat; a probe sees part of the air.
     warmth_k = (standing.warmth_k - standing.offset_k) / params.contact
-    error_k = np.hypot(standing.offset_sd_k, params.reading_k) / params.contact
-    share = float(np.hypot(params.contact_sd / params.contact, params.loss_sd))
-    per_kg = thermal.loss_w_per_k / bag.mass_kg
+    error_k = math.hypot(standing.offset_sd_k, params.reading_k) / params.contact
+    share = math.hypot(params.contact_sd / params.contact, params.loss_sd)
+    per_kg = bag_thermal.loss_w_per_k / bag.mass_kg
     heat = per_kg * warmth_k
-    heat_sd = per_kg * float(np.hypot(error_k, share * warmth_k))
-    ratio = thermal.core_per_surface
-    ratio_sd = (thermal.core_per_surface_high - thermal.core_per_surface_low) / (2.0 * Z80)
+    heat_sd = per_kg * math.hypot(error_k, share * warmth_k)
+    ratio = bag_thermal.core_per_surface
+    ratio_sd = (bag_thermal.core_per_surface_high - bag_thermal.core_per_surface_low) / (2.0 * Z80)
     core_c = lagged_air_c + ratio * warmth_k
-    core_sd = float(
-        np.hypot(ratio * np.hypot(error_k, warmth_k * params.contact_sd), ratio_sd * warmth_k)
-    )
+    core_sd = math.hypot(ratio * error_k, ratio * warmth_k * params.contact_sd, ratio_sd * warmth_k)
     return Estimate(
         bag.bag,
         frame.end_s,
@@ -165,18 +183,17 @@ def _estimate(
     )
 
 
-def _evidence(
+def weigh_bag(
     bag: Bag,
     at_s: float,
     standing: Standing | None,
-    handled_until_s: float,
+    handled: bool,
     strain: Strain,
-    thermal: BagThermal,
-    estimate: Estimate,
     params: VerdictParams,
 ) -> Evidence:
-    hot_prior = float(np.log(params.hot_prior_odds))
-    stalled_prior = float(np.log(params.stalled_prior_odds))
+    """A bag's evidence as of its last look; `at_s` now, for a bag not looked at yet."""
+    hot_prior = math.log(params.hot_prior_odds)
+    stalled_prior = math.log(params.stalled_prior_odds)
     hot_needed = needed_log_odds(strain.false_calls_per_100, params.hot_prior_odds, params.margin)
     stalled_needed = needed_log_odds(
         strain.false_calls_per_100, params.stalled_prior_odds, params.margin
@@ -188,17 +205,19 @@ def _evidence(
             0 if standing is None else standing.peers, None, reason,
         )  # fmt: skip
     warm = standing.hot >= standing.stalled
-    hot, stalled = standing.hot + hot_prior, standing.stalled + stalled_prior
+    # Each against both other accounts of the bag: healthy, or the opposite fault.
+    hot = standing.hot + hot_prior - max(0.0, standing.stalled + stalled_prior)
+    stalled = standing.stalled_for_long + stalled_prior - max(0.0, standing.hot + hot_prior)
     excess_k = standing.added_k if warm else -standing.lost_k
-    added_w = thermal.loss_w_per_k * excess_k / params.contact
+    added_w = thermal(bag).loss_w_per_k * excess_k / params.contact
     reason = _reason(standing, warm, hot, stalled, hot_needed, stalled_needed, strain, params)
-    if at_s < handled_until_s:
+    if handled:
         reason = Reason.HANDLED
     onset_h = standing.onset_h if warm else standing.lost_h
     return Evidence(
         bag=bag.bag,
         cohort=bag.cohort,
-        at_s=at_s,
+        at_s=standing.at_s,
         hot=hot,
         stalled=stalled,
         hot_needed=hot_needed,
