@@ -87,6 +87,21 @@ def find_faults(
     return tuple(faults[name] for name in sorted(faults))
 
 
+def note_gaps(tracks: Iterable[Track], end_s: float, params: FaultParams) -> None:
+    """Keep how far each bag probe is from its surroundings: the middle of all bag probes,
+    or where they are under four the lagged air."""
+    seen = [track for track in tracks if track.recent and track.recent[-1][0] == end_s]
+    values = [track.recent[-1][1] for track in seen]
+    middle_c = median(values) if len(values) >= 4 else None
+    for track in seen:
+        _, value_c, air_c = track.recent[-1]
+        around_c = track.follow.lagged_c if middle_c is None and air_c is not None else middle_c
+        if around_c is not None:
+            track.gaps.append((end_s, value_c - around_c))
+            while track.gaps[0][0] < end_s - params.climb_s:
+                del track.gaps[0]
+
+
 def follow_air(tracks: Iterable[Track], end_s: float, params: FaultParams) -> None:
     """Weigh for every bag probe whether it still follows its bag or by now the air.
 
@@ -158,9 +173,9 @@ def _of_any_probe(
 
 def _of_bag_probe(track: Track, moment: Moment, params: FaultParams) -> _Found | None:
     """Faults of a probe that should follow a bag and not the air."""
-    since_s = impossible_since(track, params)
-    if since_s is not None:
-        return Reason.PROBE_IMPOSSIBLE, since_s, "further over the air than a bag can be"
+    impossible = impossible_since(track, params)
+    if impossible is not None:
+        return Reason.PROBE_IMPOSSIBLE, *impossible
     if track.follow.fell_s is not None:
         since_s = track.follow.fell_s
         if track.jumped_s is not None and abs(since_s - track.jumped_s) <= 6 * moment.frame_s:

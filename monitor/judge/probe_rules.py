@@ -23,7 +23,9 @@ class FaultParams:
     `stuck_longest`. Set on 16 made-up rooms of 0.5 °C probes, where the longest sound run was
     2.5 times the longest before it at rest and 1.9 times where the air moved by a step.
     `most_excess_k`: a bag surface this far over its air would need several W/kg, which no
-    spawn run reaches; it is the probe.
+    spawn run reaches; it is the probe. So is one that climbs `climb_k` beyond its
+    surroundings within `climb_s`: a bag of 3.3 kJ/kgK needs 1.2 W/kg of new heat for that and
+    loses most of it at once, where the hottest spawn run makes 0.8 W/kg in days.
     """
 
     silent_intervals: float = 4.0
@@ -39,6 +41,8 @@ class FaultParams:
     jump_spread_k: float = 3.0
     jump_stands_s: float = 7200.0
     most_excess_k: float = 8.0
+    climb_k: float = 5.0
+    climb_s: float = 14400.0
     fallen: FallenParams = field(default_factory=FallenParams)
 
 
@@ -104,12 +108,16 @@ def _steps_moved(track: Track) -> float:
     return (track.lagged_high_c - track.lagged_low_c) / track.smallest_step
 
 
-def impossible_since(track: Track, params: FaultParams) -> float | None:
-    """Since when the last three frames have been further over the air than a bag can be."""
-    last = track.recent[-3:]
-    if len(last) < 3:
+def impossible_since(track: Track, params: FaultParams) -> tuple[float, str] | None:
+    """Since when, and how, the probe of a bag tells what no bag can do; None if it doesn't."""
+    last = track.gaps[-3:]
+    if len(last) == 3 and min(gap_k for _, gap_k in last) > params.most_excess_k:
+        return last[0][0], "further over its surroundings than a bag can be"
+    window = [gap for gap in track.gaps if gap[0] >= track.gaps[-1][0] - params.climb_s]
+    if len(window) < 3:
         return None
-    for _, value, air in last:
-        if air is None or value - air <= params.most_excess_k:
-            return None
-    return last[0][0]
+    lowest_s, lowest_k = min(window, key=lambda gap: gap[1])
+    # a cold bag brought in warms to its surroundings fast; that much is no heat of its own
+    if min(gap_k for _, gap_k in last[-2:]) - max(lowest_k, 0.0) > params.climb_k:
+        return lowest_s, "climbs faster than a bag can heat itself"
+    return None

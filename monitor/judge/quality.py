@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from statistics import median
 from typing import Any
 
-from monitor.judge.probe_faults import Key, Moment, ProbeFault, find_faults, follow_air
+from monitor.judge.probe_faults import Key, Moment, ProbeFault, find_faults, follow_air, note_gaps
 from monitor.judge.probe_rules import FaultParams
 from monitor.judge.tracks import BAD, FAST, GOOD, MOST_PENDING, SLIP, Track
 from monitor.values import Flag, Flagged, Probe, Quantity, Reading, Reason
@@ -44,7 +44,6 @@ class QualityParams:
     fault: FaultParams = field(default_factory=FaultParams)
 
 
-_KEPT_FRAMES = 6
 _UNTIMED = (Flag.TIME_UNKNOWN, Flag.RETAINED, Flag.FUTURE, Flag.UNKNOWN_PROBE)
 _NOT_COUNTED = (*_UNTIMED, Flag.CLOCK_UNSET, Flag.LATE, Flag.DUPLICATE)
 _STANDING = {Reason.PROBE_STUCK: Flag.STUCK, Reason.PROBE_FELL_OFF: Flag.FELL_OFF}
@@ -189,6 +188,7 @@ class Quality:
             if quantity is Quantity.TEMPERATURE and not self._probes[name].in_air:
                 bags.append(track)
         follow_air(bags, end_s, self._params.fault)
+        note_gaps(bags, end_s, self._params.fault)
         moment = Moment(end_s, self._params.frame_s, self._began_s)
         return find_faults(self._tracks, self._probes, moment, self._params.fault)
 
@@ -225,7 +225,7 @@ class Quality:
                 track.reference, track.reference_s = levels[-1], fast[-1][0]
                 track.odd = []
             del track.odd[: -fault.jump_frames]
-        del track.recent[:-_KEPT_FRAMES]
+        del track.recent[: -fault.jump_frames]
 
     def state(self) -> dict[str, Any]:
         """Plain data from which `restore` goes on exactly."""

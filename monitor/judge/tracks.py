@@ -77,6 +77,7 @@ class Track:
     jumped_s: float | None = None
     jumped_k: float = 0.0
     recent: list[Row] = field(default_factory=list)
+    gaps: list[tuple[float, float]] = field(default_factory=list)
     follow: Follow = field(default_factory=Follow)
     longest_s: float = 0.0
     fault: str = ""
@@ -175,4 +176,5 @@ class Track:
         ]
         for name in ("odd", "recent"):
             values[name] = [(end_s, mean, air) for end_s, mean, air in state[name]]
+        values["gaps"] = [(end_s, gap_k) for end_s, gap_k in state["gaps"]]
         return cls(**values)

@@ -241,15 +241,29 @@ def test_a_sound_room_names_nobody(digit: float) -> None:
     assert all(not faults for _, faults in room(96, "sound", digit))
 
 
-def test_a_surface_far_over_its_air_is_the_probe_and_not_a_bag() -> None:
-    checker, end_s = settled(24.0)
-    value, faults = 24.0, ()
-    for step in range(30):
-        value = min(34.0, value + 0.9)
-        checker.check(temperature("p1", end_s + 600.0 * step, value))
-        checker.check(temperature("air", end_s + 600.0 * step, 21.0))
-        faults = checker.close(end_s + 600.0 * (step + 1), {"p1": 21.0})
-    assert Reason.PROBE_IMPOSSIBLE in {fault.reason for fault in faults}
+def climbed(start_c: float, end_c: float, k_per_h: float) -> set[tuple[str, Reason]]:
+    """Faults of six bags of which the first climbs while the others rest at 22 °C."""
+    plan = {f"b{i}": Probe(f"b{i}", bag=f"B{i}", shelf=2) for i in range(6)}
+    checker, named = Quality(QualityParams(), plan), set()
+    for step in range(72):
+        at_s = 600.0 * step
+        value = min(end_c, start_c + k_per_h * at_s / HOUR) + 0.0625 * (step % 2)
+        checker.check(temperature("b0", at_s, value))
+        for i in range(1, 6):
+            checker.check(temperature(f"b{i}", at_s, 22.0 + 0.0625 * ((step + i) % 3)))
+        faults = checker.close(at_s + 600.0, dict.fromkeys(plan, 21.0 + 0.2 * (step % 2)))
+        named |= {(fault.probe, fault.reason) for fault in faults}
+    return named
+
+
+def test_a_surface_that_climbs_as_no_bag_can_is_the_probe_and_not_a_bag() -> None:
+    assert climbed(22.5, 40.0, 1.6) == {("b0", Reason.PROBE_IMPOSSIBLE)}
+    assert climbed(22.5, 40.0, 0.9) == {("b0", Reason.PROBE_IMPOSSIBLE)}
+
+
+def test_a_bag_that_warms_as_bags_do_or_comes_in_cold_is_no_fault() -> None:
+    assert climbed(22.5, 28.0, 0.6) == set()
+    assert climbed(14.0, 23.5, 4.0) == set()
 
 
 def test_a_bag_with_a_sound_second_probe_is_still_trusted() -> None:
