@@ -15,6 +15,7 @@ from pathlib import Path
 
 import pytest
 
+from monitor.errors import StoreError
 from monitor.resume import resume
 from monitor.settings.load import load_settings
 from monitor.store import open_reader
@@ -126,13 +127,24 @@ def publish(port: int, topic: str, text: str, *more: str) -> None:
     )
 
 
+def readings(folder: Path) -> int:
+    """How many readings the store holds, 0 where there is none yet."""
+    if not (folder / "bagwatt.db").exists():
+        return 0
+    try:
+        with open_reader(folder / "bagwatt.db") as store:
+            return store.last_reading_id()
+    except StoreError:
+        return 0  # just being made
+
+
 def test_messages_of_mosquitto_pub_become_rows_and_named_refusals(tmp_path: Path) -> None:
     """Sound ones are stored in °C, odd ones are refused by name, and the daemon stops in time."""
     with running_broker(tmp_path) as broker:
         folder = room(tmp_path, broker.port)
         publish(broker.port, "quarry/p-b018/temp", "22.5", "-r")
         with watching(folder) as process:
-            wait_until((folder / "bagwatt.db").exists, what="a store")
+            wait_until(lambda: readings(folder) == 1, what="the retained message")
             for text in ("23.44", "21,5", "true", "nan"):
                 publish(broker.port, "quarry/p-b017/temp", text)
             now = time.strftime("%Y-%m-%dT%H:%M:%SZ", time.gmtime())

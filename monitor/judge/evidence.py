@@ -143,7 +143,7 @@ class Judge:
         said = self._said.get(bag.bag)
         if standing is None or said is None or said[0] is not standing or said[1] is not handled:
             evidence = weigh_bag(
-                bag, end_s, standing, handled, self._strain_of(bag.strain), self._params.verdict
+                bag, standing, handled, self._strain_of(bag.strain), self._params.verdict
             )
             said = self._said[bag.bag] = (standing, handled, evidence)
         return said[2]

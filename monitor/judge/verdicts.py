@@ -185,13 +185,12 @@ def estimate_bag(
 
 def weigh_bag(
     bag: Bag,
-    at_s: float,
     standing: Standing | None,
     handled: bool,
     strain: Strain,
     params: VerdictParams,
 ) -> Evidence:
-    """A bag's evidence as of its last look; `at_s` now, for a bag not looked at yet."""
+    """A bag's evidence as of its last look; as of inoculation for one not looked at yet."""
     hot_prior = math.log(params.hot_prior_odds)
     stalled_prior = math.log(params.stalled_prior_odds)
     hot_needed = needed_log_odds(strain.false_calls_per_100, params.hot_prior_odds, params.margin)
@@ -200,6 +199,7 @@ def weigh_bag(
     )
     if standing is None or standing.rows == 0:
         reason = Reason.NO_SIGNAL if standing is not None else Reason.LEARNING
+        at_s = bag.inoculated_s if standing is None else standing.at_s
         return Evidence(
             bag.bag, bag.cohort, at_s, hot_prior, stalled_prior, hot_needed, stalled_needed,
             0 if standing is None else standing.peers, None, reason,
