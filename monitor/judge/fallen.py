@@ -22,7 +22,8 @@ class FallenParams:
     `drift_k` per square root of 10 min: what a bag's own heat may move its distance from
     the air. `accounts` are tried side by side, each a lag of the probe itself [s] and a
     spread [K]: a probe close to the air probe agrees within 0.12 K, one in another corner or
-    read out of step with it within 0.4 K. `most_step` bounds what one frame can say; `fee` is taken off every frame, so that a slow
+    read out of step with it within 0.4 K. `most_step` bounds what one frame can say; `fee` is
+    taken off every frame, so that a slow
     change never adds up. After `forget_s` without a frame the account begins anew.
     """
 
@@ -87,8 +88,9 @@ def surprise(state: Follow, seen: Seen, params: FallenParams) -> float | None:
     and is to be taken off before `follow`.
     """
     if state.at_s is None or (seen.end_s - state.at_s > params.forget_s and state.fell_s is None):
-        state.at_s, state.lagged_c, state.sd_k = seen.end_s, seen.air_c, params.start_sd_k
-        state.distance_k, state.distance_var = seen.value_c - seen.air_c, params.start_sd_k**2
+        # the bag begins where its probe reads: one brought in cold comes to the air by its lag
+        state.at_s, state.lagged_c, state.sd_k = seen.end_s, seen.value_c, params.start_sd_k
+        state.distance_k, state.distance_var = 0.0, params.distance_sd_k**2
         state.fast_c = [seen.air_c] * len(params.accounts)
         _start_sums(state, seen.end_s, params)
         return None
@@ -122,6 +124,8 @@ def _weigh_falls(state: Follow, seen: Seen, on_bag: float, params: FallenParams)
         total = state.apart_var[index] + sd_k**2
         ratio = _log_density(off, total) - on_bag
         ratio = max(-params.most_step, min(params.most_step, ratio))
+        if abs(seen.value_c - state.fast_c[index]) > 3 * params.distance_sd_k:
+            ratio = -params.most_step  # however ill the bag fits, this is not the air either
         weights.append(ratio)
         if state.fell_s is not None and index == state.fell_as:
             continue

@@ -8,7 +8,7 @@ import json
 import math
 import os
 import random
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from datetime import datetime
 from pathlib import Path
 
@@ -241,14 +241,14 @@ def test_a_sound_room_names_nobody(digit: float) -> None:
     assert all(not faults for _, faults in room(96, "sound", digit))
 
 
-def climbed(start_c: float, end_c: float, k_per_h: float) -> set[tuple[str, Reason]]:
-    """Faults of six bags of which the first climbs while the others rest at 22 °C."""
+def named_beside_resting_bags(course: Callable[[float], float]) -> set[tuple[str, Reason]]:
+    """Faults of six bags of which the first follows `course` (°C by hour, 12 h long) while
+    the others rest at 22 °C in air that ticks about 21 °C."""
     plan = {f"b{i}": Probe(f"b{i}", bag=f"B{i}", shelf=2) for i in range(6)}
     checker, named = Quality(QualityParams(), plan), set()
     for step in range(72):
         at_s = 600.0 * step
-        value = min(end_c, start_c + k_per_h * at_s / HOUR) + 0.0625 * (step % 2)
-        checker.check(temperature("b0", at_s, value))
+        checker.check(temperature("b0", at_s, course(at_s / HOUR) + 0.0625 * (step % 2)))
         for i in range(1, 6):
             checker.check(temperature(f"b{i}", at_s, 22.0 + 0.0625 * ((step + i) % 3)))
         faults = checker.close(at_s + 600.0, dict.fromkeys(plan, 21.0 + 0.2 * (step % 2)))
@@ -256,14 +256,25 @@ def climbed(start_c: float, end_c: float, k_per_h: float) -> set[tuple[str, Reas
     return named
 
 
-def test_a_surface_that_climbs_as_no_bag_can_is_the_probe_and_not_a_bag() -> None:
-    assert climbed(22.5, 40.0, 1.6) == {("b0", Reason.PROBE_IMPOSSIBLE)}
-    assert climbed(22.5, 40.0, 0.9) == {("b0", Reason.PROBE_IMPOSSIBLE)}
+@pytest.mark.parametrize("k_per_h", [0.9, 1.6])
+def test_a_surface_that_climbs_as_no_bag_can_is_the_probe_and_not_a_bag(k_per_h: float) -> None:
+    faults = named_beside_resting_bags(lambda hour: 22.5 + k_per_h * hour)
+    assert faults == {("b0", Reason.PROBE_IMPOSSIBLE)}
 
 
-def test_a_bag_that_warms_as_bags_do_or_comes_in_cold_is_no_fault() -> None:
-    assert climbed(22.5, 28.0, 0.6) == set()
-    assert climbed(14.0, 23.5, 4.0) == set()
+@pytest.mark.parametrize(
+    "course",
+    [
+        lambda hour: min(28.0, 22.5 + 0.6 * hour),
+        lambda hour: 22.0 - 8.0 * math.exp(-hour / 3.3),
+        lambda hour: 22.5 + 6.0 * math.exp(-hour / 2.0),
+    ],
+    ids=["warms fast", "comes in cold", "comes in warm"],
+)
+def test_a_bag_that_warms_or_cools_as_bags_do_is_no_fault(
+    course: Callable[[float], float],
+) -> None:
+    assert named_beside_resting_bags(course) == set()
 
 
 def test_a_bag_with_a_sound_second_probe_is_still_trusted() -> None:
