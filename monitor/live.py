@@ -9,19 +9,20 @@ from __future__ import annotations
 import fcntl
 import queue
 import threading
-from dataclasses import replace
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TextIO
 
 from monitor import house
-from monitor.channels import build_channels
+from monitor.channels import Channel, build_channels
 from monitor.clock import Clock
 from monitor.errors import FolderError, StoreError
 from monitor.logbook import Logbook, Say
 from monitor.outbox import Sender
 from monitor.room_folder import RoomFolder
 from monitor.runner import ended_frames_s, frame_end_s
-from monitor.settings.schema import Settings
+from monitor.settings.schema import RecipientSettings, Settings, SourceSettings
 from monitor.sources import build_source
 from monitor.sources.source import Packet, Source
 from monitor.store import Arrival
@@ -60,11 +61,29 @@ def lock_store(path: Path) -> TextIO:
     return handle
 
 
+@dataclass(frozen=True, slots=True)
+class Wiring:
+    """What a watch is built from; a simulated room brings its own."""
+
+    source: Callable[[SourceSettings, Clock, str], Source] = build_source
+    channels: Callable[[Sequence[RecipientSettings]], Mapping[str, Channel]] = build_channels
+    sender: Callable[[Path, Mapping[str, Channel], Clock], Sender] = Sender
+    packets: Callable[[int], queue.Queue[Packet]] = queue.Queue
+
+
 class Live:
-    """A watched room. `run` returns within seconds of `stop` being set."""
+    """A watched room. `run` returns within seconds of `stop` being set.
+
+    `begin`, `turn` and `end` are the pieces of `run`, for who turns it by hand.
+    """
 
     def __init__(
-        self, settings: Settings, clock: Clock, say: Say, standing_every_s: float = 3600.0
+        self,
+        settings: Settings,
+        clock: Clock,
+        say: Say,
+        standing_every_s: float = 3600.0,
+        wiring: Wiring | None = None,
     ) -> None:
         """Open the store, rebuild the run, build the channels; start nothing yet.
 
@@ -75,23 +94,24 @@ class Live:
         self._clock = clock
         self._say = say
         self._standing_every_s = standing_every_s
-        channels = build_channels(settings.recipients)
+        wiring = wiring or Wiring()
+        channels = wiring.channels(settings.recipients)
         self._lock = lock_store(settings.store.path)
         self._log = Logbook(settings, clock.wall_s(), say)
-        self._sender = Sender(settings.store.path, channels, clock)
+        self._sender = wiring.sender(settings.store.path, channels, clock)
         self._folder = RoomFolder(settings.room.folder)
-        self._packets: queue.Queue[Packet] = queue.Queue(settings.watch.queue_length)
+        self._packets = wiring.packets(settings.watch.queue_length)
         self._sources: dict[str, Source] = {
-            one.name: build_source(one, clock, self._log.store.session(one.name))
+            one.name: wiring.source(one, clock, self._log.store.session(one.name))
             for one in settings.sources
         }
         self._batch: list[Packet] = []
         self._batch_since_s = 0.0
         self._wall_ahead_s = clock.wall_s() - clock.monotonic_s()
         self._journal_read_s = self._folder_read_s = clock.monotonic_s()
-        self._begin()
+        self._find_place()
 
-    def _begin(self) -> None:
+    def _find_place(self) -> None:
         """Where frames go on, and how long nobody watched."""
         now_s, length_s = self._clock.wall_s(), self._settings.frames.length_s
         last = self._log.last_close
@@ -106,17 +126,21 @@ class Live:
 
     def run(self, stop: threading.Event) -> None:
         """Watch until `stop` is set."""
+        try:
+            self.begin()
+            while not stop.is_set():
+                self.turn()
+        finally:
+            self.end()
+
+    def begin(self) -> None:
+        """Read the room's folder, start the outbox and the sources."""
         self._read_folder()
         self._sender.start()
         for source in self._sources.values():
             source.start(self._packets)
-        try:
-            while not stop.is_set():
-                self._turn()
-        finally:
-            self._end()
 
-    def _turn(self) -> None:
+    def turn(self) -> None:
         """Wait for a packet or the next thing due; then do all that is due."""
         self._gather()
         frames = self._settings.frames
@@ -256,7 +280,7 @@ class Live:
         if self._standing_every_s and end_s % self._standing_every_s == 0:
             self._log.say_standing(end_s, outcome)
 
-    def _end(self) -> None:
+    def end(self) -> None:
         """Commit what came, stop everything that was started."""
         for source in self._sources.values():
             source.stop()

@@ -9,9 +9,10 @@ from __future__ import annotations
 
 import logging
 import threading
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 from queue import Empty, Full, Queue
 
@@ -59,10 +60,22 @@ class _Ended:
     answer: Answer
 
 
+def _in_a_thread(work: Callable[[], None]) -> None:
+    threading.Thread(target=work, name="delivery", daemon=True).start()
+
+
 class Sender:
     """Takes due messages from the store's outbox to their channels until it is stopped."""
 
-    def __init__(self, path: Path, channels: Mapping[str, Channel], clock: Clock) -> None:
+    def __init__(
+        self,
+        path: Path,
+        channels: Mapping[str, Channel],
+        clock: Clock,
+        spawn: Callable[[Callable[[], None]], None] = _in_a_thread,
+    ) -> None:
+        """`spawn` has a try run beside the loop; it must not wait for it."""
+        self._spawn = spawn
         self._path = path
         self._channels = dict(channels)
         self._clock = clock
@@ -109,7 +122,7 @@ class Sender:
                 with Store.open(self._path, now_s, check=False) as store:
                     while not self._finished():
                         turn_s = self._clock.wall_s()
-                        self._turn(store, turn_s)
+                        self.turn(store, turn_s)
                         self._wait(store, turn_s)
             except Exception as error:  # whatever it is, messages must go on leaving
                 text = str(error) if isinstance(error, StoreError) else repr(error)
@@ -124,7 +137,9 @@ class Sender:
         outstanding = self._busy or self._unwritten
         return not outstanding or process_seconds() >= self._stop_at_s
 
-    def _turn(self, store: Store, now_s: float) -> None:
+    def turn(self, store: Store, now_s: float) -> None:
+        """Write down what came of ended tries, then begin those that are due."""
+        self._take_ended()
         while self._unwritten:
             self._record(store, self._unwritten[0])
             self._unwritten.pop(0)
@@ -146,8 +161,12 @@ class Sender:
             wait_s = self._clock.real_s(min(moments) - self._clock.wall_s())
         if self._stopping.is_set():
             wait_s = SHORTEST_WAIT_S
+        self._take_ended(min(max(wait_s, SHORTEST_WAIT_S), LONGEST_WAIT_S))
+
+    def _take_ended(self, wait_s: float = 0.0) -> None:
+        """Empty the inbox, waiting for its first entry no longer than this."""
         with suppress(Empty):
-            ended = self._inbox.get(timeout=min(max(wait_s, SHORTEST_WAIT_S), LONGEST_WAIT_S))
+            ended = self._inbox.get(block=wait_s > 0, timeout=wait_s or None)
             while True:
                 if ended is not None:
                     self._unwritten.append(ended)
@@ -178,12 +197,10 @@ class Sender:
 
     def _begin(self, channel: Channel, batch: Sequence[OutboxRow]) -> None:
         self._busy.add(channel.recipient)
-        threading.Thread(
-            target=self._try, args=(channel, batch), name="delivery", daemon=True
-        ).start()
+        self._spawn(partial(self._try, channel, batch))
 
     def _try(self, channel: Channel, batch: Sequence[OutboxRow]) -> None:
-        """One try, in a thread of its own."""
+        """One try; it ends in the inbox."""
         first = batch[0]
         try:
             answer = channel.send(routing.bundled(batch), first.taken)
