@@ -1,0 +1,1 @@
+"""What the kept records teach: traces of lost bags, forecasts, losses. Reads, computes, returns."""
