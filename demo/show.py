@@ -1,4 +1,4 @@
-"""Five and a half days in the invented room of Quarry Lane Mushrooms, in about a minute.
+"""Four days in the invented room of Quarry Lane Mushrooms, in about a minute.
 
 The room has its own physics and does not know the judge's. Its probes speak over a
 pseudo-terminal into the real serial source, and over MQTT too where a mosquitto is installed;
@@ -29,8 +29,8 @@ from demo.rooms import DAY_S, GREY, HOUR_S, HYBRID, START_S, Room, RoomSpec, Tro
 from demo.stage import Broker, Receiver, SerialLine, find_broker, with_checksum, write_settings
 
 SEED = 20
-FALLS_AT_S = START_S + 2.2 * DAY_S
-STICKS_AT_S = START_S + 4.55 * DAY_S
+FALLS_AT_S = START_S + 1.9 * DAY_S
+STICKS_AT_S = START_S + 3.75 * DAY_S
 FALLEN_BAG = 5
 #: Bags of the second cohort speak over MQTT where there is a broker.
 BY_RADIO = range(12, 24)
@@ -54,7 +54,7 @@ def draw_room() -> Room:
     return replace(
         room,
         probe_faults=(ProbeFault("fell", FALLEN_BAG, FALLS_AT_S),),
-        room_faults=(RoomFault("heater stuck", STICKS_AT_S, 5 * HOUR_S),),
+        room_faults=(RoomFault("heater stuck", STICKS_AT_S, 3 * HOUR_S),),
     )
 
 
@@ -165,8 +165,8 @@ def main() -> int:
     parser = argparse.ArgumentParser(
         prog="demo/run", description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
     )
-    parser.add_argument("--factor", type=float, default=6600.0, help="how much faster than life")
-    parser.add_argument("--days", type=float, default=5.5, help="days to play")
+    parser.add_argument("--factor", type=float, default=4600.0, help="how much faster than life")
+    parser.add_argument("--days", type=float, default=4.1, help="days to play")
     parser.add_argument("--keep", type=Path, help="keep settings and store in this new folder")
     wanted = parser.parse_args()
     folder = Path(tempfile.mkdtemp(prefix="bagwatt-demo-"))

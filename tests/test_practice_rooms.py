@@ -5,7 +5,9 @@ from __future__ import annotations
 import csv
 import gzip
 import json
+from collections.abc import Callable
 from datetime import datetime
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -34,10 +36,21 @@ def raised(out: Path) -> list[dict[str, str]]:
 
 
 @pytest.fixture(scope="module")
-def room5(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    out = tmp_path_factory.mktemp("room5")
-    replay_folder(shared("practice/room5"), out)
-    return out
+def replayed(tmp_path_factory: pytest.TempPathFactory) -> Callable[[str], Path]:
+    """What a replay of a practice room wrote; each room is replayed once."""
+
+    @cache
+    def replay(room: str) -> Path:
+        out = tmp_path_factory.mktemp(room)
+        replay_folder(shared(f"practice/{room}"), out)
+        return out
+
+    return replay
+
+
+@pytest.fixture
+def room5(replayed: Callable[[str], Path]) -> Path:
+    return replayed("room5")
 
 
 def test_replay_writes_the_three_files_of_the_format(room5: Path) -> None:
@@ -64,12 +77,12 @@ def test_a_stuck_heater_is_one_room_alarm_and_no_flood(room5: Path) -> None:
 
 
 @pytest.mark.parametrize("room", ["room1", "room5"])
-def test_silent_stuck_and_fallen_probes_are_named_as_such(room: str, tmp_path: Path) -> None:
+def test_silent_stuck_and_fallen_probes_are_named_as_such(
+    room: str, replayed: Callable[[str], Path]
+) -> None:
     """Each within six hours, and its bag never called hot or stalled for it."""
-    folder = shared(f"practice/{room}")
-    replay_folder(folder, tmp_path)
-    truth = json.loads((folder / "truth.json").read_text(encoding="utf-8"))
-    alarms = raised(tmp_path)
+    truth = json.loads((shared(f"practice/{room}") / "truth.json").read_text(encoding="utf-8"))
+    alarms = raised(replayed(room))
     for bag, said in truth.items():
         if not isinstance(said, dict):
             continue
@@ -100,7 +113,7 @@ def test_dying_motes_are_called_probes_and_never_hot_bags(tmp_path: Path) -> Non
         "M33": "2004-03-23T00:30:00Z", "M34": "2004-03-22T05:30:00Z",
         "M45": "2004-03-24T02:30:00Z",
     }  # fmt: skip
-    write_folder(shared("data/intel_motes_raw"), tmp_path / "motes")
+    write_folder(shared("data/intel_motes_raw"), tmp_path / "motes", every=10)
     replay_folder(tmp_path / "motes", tmp_path / "out")
     alarms = raised(tmp_path / "out")
     for bag, at in died.items():
