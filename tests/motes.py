@@ -1,7 +1,7 @@
 """Put the raw Intel Berkeley lab motes into the folder format.
 
-`python -m tests.motes RAW_FOLDER OUT_FOLDER [EVERY]` reads Node*.txt.gz (columns: date, time, epoch,
-mote, temperature °C, humidity %RH, light, supply volts; de Bruijn et al., CC BY-SA) and
+`python -m tests.motes RAW_FOLDER OUT_FOLDER [EVERY]` reads Node*.txt.gz (columns: date, time,
+epoch, mote, temperature °C, humidity %RH, light, volts; de Bruijn et al., CC BY-SA) and
 writes bags.csv, probes.csv and readings.csv.gz. Every mote stands in as a bag of one cohort
 on one shelf, so that a dying sensor is tempted to look like a hot bag. There is no air probe.
 EVERY keeps one row of so many of each mote: the raw ones come every 31 s.
@@ -18,7 +18,6 @@ from pathlib import Path
 from monitor.sources.folder import BAG_COLUMNS
 
 FIELDS = 8
-ARGUMENTS = 2
 
 
 def mote_rows(path: Path, every: int = 1) -> list[tuple[str, str, str, str]]:
