@@ -3,6 +3,7 @@
 BagwattError                  where, what, and what to do next
 ├── SettingsError             the settings are wrong: mend the file, start again (exit 2)
 ├── FolderError               a folder to replay lacks a file or a column (exit 2)
+├── BookError                 the grower's book can't take this: nothing was written (exit 2)
 ├── StoreError                the store can't be opened or written
 │   ├── StoreTooNew           written by a newer bagwatt: upgrade the program
 │   └── StoreCorrupt          the file is damaged: it is moved aside
@@ -34,6 +35,10 @@ class SettingsError(BagwattError):
 
 class FolderError(BagwattError):
     """A folder in the replay format lacks a file or a column."""
+
+
+class BookError(BagwattError):
+    """The book can't take this: an unknown bag, a slot taken, a date that can't be."""
 
 
 class StoreError(BagwattError):

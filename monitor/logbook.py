@@ -18,7 +18,7 @@ from monitor.runner import Close, take
 from monitor.settings.schema import Settings
 from monitor.sources.folder import Folder
 from monitor.store import Arrival, FrameClose, LogItem, Store, set_aside
-from monitor.values import AlarmEvent, Condition, Delivery, Flag
+from monitor.values import AlarmEvent, Condition, Delivery, Flag, Reading
 
 HOUR_S = 3600.0
 #: Skipped rows of the room's folder that are said one by one.
@@ -53,50 +53,66 @@ class Logbook:
         self._last_journal_id = resumed.last_journal_id
         self.last_close: FrameClose | None = resumed.last_close
         self.problem = ""
+        self._told = False
 
     def keep(self, arrivals: list[Arrival]) -> bool:
-        """Commit arrivals, then feed the road what the store now holds; False if it can't."""
+        """Commit arrivals, then put on the road what the store now holds; False if it can't."""
         try:
             self.store.add_batch(arrivals)
-            last = self.store.last_reading_id()
-            flags: list[tuple[int, Flag]] = []
-            for number, reading in self.store.readings_after(self._last_reading_id, last):
-                flagged = take(self._road, reading).flagged
-                flags.extend((number, flag) for flag in (flagged.flags if flagged else ()))
-            self._last_reading_id = last
+        except StoreError as error:
+            self._trouble(error)
+            return False
+        told = self._catch_up(None)
+        self._told |= bool(told)
+        return told is not None
+
+    def read_journal(self, now_s: float) -> bool:
+        """Take what was written since, perhaps by another process; True if people were told."""
+        told, self._told = self._told, False
+        return bool(self._catch_up(now_s)) or told
+
+    def _catch_up(self, now_s: float | None) -> bool | None:
+        """Put what the store has beyond the road on it, in the store's order.
+
+        Without `now_s` a row's own time is used. None where the store can't be read or
+        written, else whether people were told.
+        """
+        told = False
+        flags: list[tuple[int, Flag]] = []
+        try:
+            rows, reading_id, journal_id = self.store.log_since(
+                self._last_reading_id, self._last_journal_id
+            )
+            for row in rows:
+                if isinstance(row.body, Reading):
+                    flagged = take(self._road, row.body).flagged
+                    flags.extend((row.id, flag) for flag in (flagged.flags if flagged else ()))
+                    self._last_reading_id = row.id
+                else:
+                    told |= self._take_row(row, now_s)
+            self._last_reading_id, self._last_journal_id = reading_id, journal_id
             if flags:
                 self.store.add_flags(flags)
         except StoreError as error:
             self._trouble(error)
-            return False
+            return None
         self.problem = ""
-        return True
+        return told
 
     def _trouble(self, error: StoreError) -> None:
         if str(error) != self.problem:
             self._say(str(error))
         self.problem = str(error)
 
-    def read_journal(self, now_s: float) -> bool:
-        """Take what was written since, perhaps by another process; True if people were told."""
-        told = [self._take_row(row, now_s) for row in self._journal()]
-        return any(told)
-
-    def _journal(self) -> list[LogItem]:
-        try:
-            return self.store.journal_after(self._last_journal_id)
-        except StoreError as error:
-            self._trouble(error)
-            return []
-
-    def _take_row(self, row: LogItem, now_s: float) -> bool:
+    def _take_row(self, row: LogItem, now_s: float | None) -> bool:
         """Put what a row of the journal means on the road, as a rebuilt run would."""
         self._last_journal_id = row.id
         told = False
         for item in as_items(row, self._book, self.store):
             events = take(self._road, item).events
             if events:
-                self.store.add_events(events, self._messages(events, now_s))
+                at_s = events[-1].at_s if now_s is None else now_s
+                self.store.add_events(events, self._messages(events, at_s))
                 self._say_events(events)
                 told = True
         return told
@@ -104,9 +120,8 @@ class Logbook:
     def restamp(self, boot_id: str, step_s: float, now_s: float) -> None:
         """The clock stepped: stamp anew what this boot stamped before it was set."""
         self.store.add_note(now_s, "clock stepped", f"{step_s:+.0f} s")
-        moved = self.store.restamp(boot_id, step_s, now_s)
-        if moved is not None:
-            self._take_row(moved, now_s)
+        if self.store.restamp(boot_id, step_s, now_s) is not None:
+            self._told |= bool(self._catch_up(now_s))
 
     def take_folder(self, folder: Folder, walks: Iterable[Arrival], now_s: float) -> None:
         """Take the room's folder into the book, its walks as readings."""

@@ -42,6 +42,7 @@ __all__ = [
     "Quantity",
     "Reading",
     "Reason",
+    "Record",
     "Refusal",
     "Refused",
     "Transition",
@@ -157,12 +158,25 @@ class Bag:
 
 @dataclass(frozen=True, slots=True)
 class BookEntry:
-    """Something a person did to or saw of a bag: moved, shaken, pulled, re-taped, outcome…"""
+    """Something a person did to or saw of a bag: moved, shaken, pulled, re-taped, outcome…
+
+    `facts` are its parts by name (smell, cause, place…); `detail` says them in words.
+    """
 
     at_s: float
     bag: str
     event: str
     detail: str = ""
+    facts: Mapping[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Record:
+    """Something in the book that is no bag and no probe: a strain, a spawn lot, a load…"""
+
+    kind: str
+    name: str
+    fields: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,11 +2,14 @@
 
 from monitor.store.database import set_aside
 from monitor.store.reader import Reader
+from monitor.store.book import Pen
 from monitor.store.records import (
+    Act,
     Arrival,
     BookChange,
     Checkpoint,
     Counts,
+    Entered,
     FrameClose,
     LogItem,
     LogKind,
@@ -15,26 +18,35 @@ from monitor.store.records import (
     Quarantined,
     Restamp,
     StandingAlarm,
+    Struck,
+    Version,
+    WalkStep,
 )
 from monitor.store.store import Store
 
 open_reader = Reader.open_reader
 
 __all__ = [
+    "Act",
     "Arrival",
     "BookChange",
     "Checkpoint",
     "Counts",
+    "Entered",
     "FrameClose",
     "LogItem",
     "LogKind",
     "Note",
     "OutboxRow",
+    "Pen",
     "Quarantined",
     "Reader",
     "Restamp",
     "StandingAlarm",
     "Store",
+    "Struck",
+    "Version",
+    "WalkStep",
     "open_reader",
     "set_aside",
 ]

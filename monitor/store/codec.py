@@ -23,10 +23,11 @@ from monitor.values import (
     Facts,
     Probe,
     Reason,
+    Record,
     Urgency,
 )
 
-Noun = Facts | AlarmCommand | BookEntry | Bag | Probe | Estimate | Evidence
+Noun = Facts | AlarmCommand | BookEntry | Bag | Probe | Record | Estimate | Evidence
 AnyNoun = TypeVar("AnyNoun", bound=Noun)
 
 _DEFAULTS: Mapping[type, Mapping[str, Any]] = {
@@ -34,7 +35,7 @@ _DEFAULTS: Mapping[type, Mapping[str, Any]] = {
         field.name: field.default if field.default_factory is MISSING else field.default_factory()
         for field in fields(kind)
     }
-    for kind in (Facts, AlarmCommand, BookEntry, Bag, Probe, Estimate, Evidence)
+    for kind in (Facts, AlarmCommand, BookEntry, Bag, Probe, Record, Estimate, Evidence)
 }
 
 

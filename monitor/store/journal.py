@@ -13,16 +13,16 @@ from dataclasses import asdict
 
 from monitor.store import frames, readings
 from monitor.store.codec import from_text, to_text
-from monitor.store.records import BookChange, FrameClose, LogItem, LogKind, Restamp
-from monitor.values import AlarmCommand, Bag, BookEntry, Probe
+from monitor.store.records import BookChange, FrameClose, LogItem, LogKind, Restamp, Struck
+from monitor.values import AlarmCommand, Bag, BookEntry, Probe, Record
 
-_BAG, _PROBE = "bag", "probe"
-_GONE = "null"
+BAG, PROBE = "bag", "probe"
+GONE = "null"
 
 
 def add_command(connection: sqlite3.Connection, command: AlarmCommand) -> int:
     """Write down what a person asks of an alarm; returns its place in the journal."""
-    return _append(connection, command.at_s, LogKind.COMMAND, command.alarm_id, to_text(command))
+    return append(connection, command.at_s, LogKind.COMMAND, command.alarm_id, to_text(command))
 
 
 def add_entry(connection: sqlite3.Connection, entry: BookEntry) -> int | None:
@@ -32,26 +32,39 @@ def add_entry(connection: sqlite3.Connection, entry: BookEntry) -> int | None:
         "SELECT 1 FROM journal WHERE kind = ? AND name = ? AND body = ?",
         (LogKind.ENTRY, readings.clean_text(entry.bag), text),
     ).fetchone()
-    return None if there else _append(connection, entry.at_s, LogKind.ENTRY, entry.bag, text)
+    return None if there else append(connection, entry.at_s, LogKind.ENTRY, entry.bag, text)
 
 
 def add_restamp(connection: sqlite3.Connection, at_s: float, step: Restamp) -> int:
     """Write down that the clock stepped."""
-    return _append(connection, at_s, LogKind.RESTAMP, step.boot_id, json.dumps(asdict(step)))
+    return append(connection, at_s, LogKind.RESTAMP, step.boot_id, json.dumps(asdict(step)))
 
 
 def add_book(
     connection: sqlite3.Connection, at_s: float, bags: Iterable[Bag], probes: Iterable[Probe]
 ) -> list[LogItem]:
-    """Add a version of each bag and probe that changed since the last, or left the book."""
-    wanted = {(_BAG, readings.clean_text(bag.bag)): to_text(bag) for bag in bags}
-    wanted |= {(_PROBE, readings.clean_text(one.probe)): to_text(one) for one in probes}
-    known = _versions(connection)
-    changed = {key: text for key, text in wanted.items() if known.get(key) != text}
-    changed |= {key: _GONE for key, text in known.items() if key not in wanted and text != _GONE}
+    """Take what the room's folder says now: versions of what it changed since it last spoke.
+
+    What the folder says as before does not touch what the book's commands changed meanwhile;
+    the newest change wins, whichever way it came. What left the folder leaves the book, unless
+    a command had its hand in it.
+    """
+    wanted = {(BAG, readings.clean_text(bag.bag)): to_text(bag) for bag in bags}
+    wanted |= {(PROBE, readings.clean_text(one.probe)): to_text(one) for one in probes}
+    known, said = versions(connection), versions(connection, "act IS NULL")
+    changed = {
+        key: text
+        for key, text in wanted.items()
+        if said.get(key) != text and known.get(key) != text
+    }
+    changed |= {
+        key: GONE
+        for key, text in said.items()
+        if key not in wanted and text != GONE and known[key] == text
+    }
     items = []
     for (kind, name), text in changed.items():
-        number = _append(connection, at_s, kind, name, text)
+        number = append(connection, at_s, kind, name, text)
         items.append(_item(number, kind, name, text))
     return items
 
@@ -59,10 +72,10 @@ def add_book(
 def book(connection: sqlite3.Connection) -> tuple[dict[str, Bag], dict[str, Probe]]:
     """The bags and probes as they stand."""
     bags, probes = {}, {}
-    for (kind, name), text in _versions(connection).items():
-        if text != _GONE and kind == _BAG:
+    for (kind, name), text in versions(connection).items():
+        if text != GONE and kind == BAG:
             bags[name] = from_text(Bag, text)
-        elif text != _GONE:
+        elif text != GONE:
             probes[name] = from_text(Probe, text)
     return bags, probes
 
@@ -73,6 +86,22 @@ def after(connection: sqlite3.Connection, last_id: int) -> list[LogItem]:
         "SELECT id, kind, name, body FROM journal WHERE id > ? ORDER BY id", (last_id,)
     ).fetchall()
     return [_item(*row) for row in rows]
+
+
+def since(
+    connection: sqlite3.Connection, last_reading_id: int, last_journal_id: int
+) -> tuple[Iterator[LogItem], int, int]:
+    """What came after a place in the log, in its order, and the place it then ends at.
+
+    Both ends are taken at one moment: what is written while it is read waits for the next call.
+    """
+    reading_id, journal_id = connection.execute(
+        "SELECT (SELECT COALESCE(MAX(id), 0) FROM readings),"
+        " (SELECT COALESCE(MAX(id), 0) FROM journal)"
+    ).fetchone()
+    start = FrameClose(0.0, 0.0, last_reading_id, last_journal_id)
+    end = FrameClose(0.0, 0.0, reading_id, journal_id)
+    return _merged(connection, start, end), reading_id, journal_id
 
 
 def iter_log(
@@ -118,19 +147,31 @@ def _merged(
         row = next(waiting, None)
 
 
-def _append(connection: sqlite3.Connection, at_s: float, kind: str, name: str, body: str) -> int:
+def append(
+    connection: sqlite3.Connection,
+    at_s: float,
+    kind: str,
+    name: str,
+    body: str,
+    act: int | None = None,
+) -> int:
+    """Add a row; returns its id."""
     cursor = connection.execute(
-        "INSERT INTO journal (at_s, kind, name, after_reading_id, body) VALUES (?, ?, ?, ?, ?)",
-        (at_s, kind, readings.clean_text(name), readings.last_id(connection), body),
+        "INSERT INTO journal (at_s, kind, name, after_reading_id, body, act)"
+        " VALUES (?, ?, ?, ?, ?, ?)",
+        (at_s, kind, readings.clean_text(name), readings.last_id(connection), body, act),
     )
     return cursor.lastrowid or 0
 
 
-def _versions(connection: sqlite3.Connection) -> dict[tuple[str, str], str]:
+def versions(
+    connection: sqlite3.Connection, condition: str = "TRUE"
+) -> dict[tuple[str, str], str]:
+    """The newest version of each bag and probe under (kind, name); GONE where it left."""
     rows = connection.execute(
         "SELECT kind, name, body FROM journal WHERE id IN"
-        " (SELECT MAX(id) FROM journal WHERE kind IN (?, ?) GROUP BY kind, name)",
-        (_BAG, _PROBE),
+        f" (SELECT MAX(id) FROM journal WHERE kind IN (?, ?) AND {condition} GROUP BY kind, name)",
+        (BAG, PROBE),
     ).fetchall()
     return {(kind, name): body for kind, name, body in rows}
 
@@ -143,6 +184,11 @@ def _item(number: int, kind: str, name: str, body: str) -> LogItem:
             return LogItem(LogKind.ENTRY, number, from_text(BookEntry, body))
         case LogKind.RESTAMP:
             return LogItem(LogKind.RESTAMP, number, Restamp(**json.loads(body)))
-    noun: type[Bag] | type[Probe] = Probe if kind == _PROBE else Bag
-    now = None if body == _GONE else from_text(noun, body)
-    return LogItem(LogKind.BOOK, number, BookChange(name, now, kind == _PROBE))
+        case LogKind.STRUCK:
+            return LogItem(LogKind.STRUCK, number, Struck(int(body)))
+    if kind not in (BAG, PROBE):
+        record = from_text(Record, body) if body != GONE else Record(kind, name)
+        return LogItem(LogKind.RECORD, number, record)
+    noun: type[Bag] | type[Probe] = Probe if kind == PROBE else Bag
+    now = None if body == GONE else from_text(noun, body)
+    return LogItem(LogKind.BOOK, number, BookChange(name, now, kind == PROBE))

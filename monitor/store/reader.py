@@ -8,12 +8,14 @@ from pathlib import Path
 from types import TracebackType
 from typing import Self
 
-from monitor.store import alarms, database, deliveries, frames, journal, readings
+from monitor.store import alarms, book, database, deliveries, frames, journal, readings
 from monitor.store.database import translated
 from monitor.store.frames import BagEstimate
 from monitor.store.records import (
+    Act,
     Checkpoint,
     Counts,
+    Entered,
     FrameClose,
     LogItem,
     Note,
@@ -21,6 +23,8 @@ from monitor.store.records import (
     Quarantined,
     Restamp,
     StandingAlarm,
+    Version,
+    WalkStep,
 )
 from monitor.values import AlarmEvent, Bag, Flag, Probe, Reading
 
@@ -66,6 +70,13 @@ class Reader:
         with translated(self.path):
             return journal.after(self._connection, last_id)
 
+    def log_since(
+        self, last_reading_id: int, last_journal_id: int
+    ) -> tuple[Iterator[LogItem], int, int]:
+        """What came after a place in the log, in order, and the place it then ends at."""
+        with translated(self.path):
+            return journal.since(self._connection, last_reading_id, last_journal_id)
+
     def readings_after(self, after_id: int, last_id: int) -> Iterator[tuple[int, Reading]]:
         """(id, reading) with after_id < id <= last_id, times re-stamped where they were."""
         with translated(self.path):
@@ -98,6 +109,41 @@ class Reader:
         """Bags and probes by name, as they stand."""
         with translated(self.path):
             return journal.book(self._connection)
+
+    def current(self, kind: str) -> dict[str, Version]:
+        """What the book holds of a kind (bag, probe, lot, load…) by name, with who wrote it."""
+        with translated(self.path):
+            return book.current(self._connection, kind)
+
+    def history(self, kind: str, name: str | None = None) -> list[Version]:
+        """Every version of one thing in the book, or of all of a kind, oldest first."""
+        with translated(self.path):
+            return book.history(self._connection, kind, name)
+
+    def entries(self, bag: str | None = None) -> list[Entered]:
+        """The entries of one bag, or all, by the time they tell of; struck ones are marked."""
+        with translated(self.path):
+            return book.entries(self._connection, bag)
+
+    def acts(self, limit: int = 50) -> list[Act]:
+        """What people wrote into the book, newest first."""
+        with translated(self.path):
+            return book.acts(self._connection, limit)
+
+    def last_act(self, by: str | None = None) -> Act | None:
+        """The newest act, perhaps of one person, that was not taken back."""
+        with translated(self.path):
+            return book.last_act(self._connection, by)
+
+    def open_walk(self) -> tuple[int, float, str] | None:
+        """Number, beginning and walker of a walk that was not ended."""
+        with translated(self.path):
+            return book.open_walk(self._connection)
+
+    def walk_steps(self, walk: int) -> list[WalkStep]:
+        """All that was done on a walk, in order."""
+        with translated(self.path):
+            return book.walk_steps(self._connection, walk)
 
     def last_frame(self) -> FrameClose | None:
         with translated(self.path):

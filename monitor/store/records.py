@@ -17,6 +17,7 @@ from monitor.values import (
     Delivery,
     Probe,
     Reading,
+    Record,
 )
 
 
@@ -48,6 +49,8 @@ class LogKind(StrEnum):
     BOOK = "book"
     RESTAMP = "restamp"
     FRAME = "frame"
+    RECORD = "record"
+    STRUCK = "struck"
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,6 +60,59 @@ class BookChange:
     name: str
     now: Bag | Probe | None
     of_probe: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Act:
+    """Who wrote what into the book, and when; `undoes` is the act it takes back."""
+
+    id: int
+    at_s: float
+    by: str
+    what: str
+    undoes: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Version:
+    """A bag, probe or record as it was from `at_s` on; None under `now` when it left the book.
+
+    `act` is None for what the room's folder said.
+    """
+
+    id: int
+    at_s: float
+    name: str
+    now: Bag | Probe | Record | None
+    act: Act | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Entered:
+    """An entry of the book with who wrote it; `struck` once it was taken back."""
+
+    id: int
+    entry: BookEntry
+    act: Act | None = None
+    struck: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Struck:
+    """An entry was taken back: it is still there, and no longer counts."""
+
+    entry_id: int
+
+
+@dataclass(frozen=True, slots=True)
+class WalkStep:
+    """What was done at one bag of a walk; of several the last one stands."""
+
+    at_s: float
+    bag: str
+    state: str
+    typed: str = ""
+    why: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,7 +146,7 @@ class LogItem(NamedTuple):
 
     kind: LogKind
     id: int
-    body: Reading | AlarmCommand | BookEntry | BookChange | Restamp | FrameClose
+    body: Reading | AlarmCommand | BookEntry | BookChange | Restamp | FrameClose | Record | Struck
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,10 +15,11 @@ from pathlib import Path
 from typing import Self
 
 from monitor.errors import StoreError
-from monitor.store import alarms, database, deliveries, frames, journal, readings
+from monitor.store import alarms, book, database, deliveries, frames, journal, readings
+from monitor.store.book import Pen
 from monitor.store.frames import BagEstimate
 from monitor.store.reader import Reader
-from monitor.store.records import Arrival, FrameClose, LogItem, OutboxRow
+from monitor.store.records import Act, Arrival, FrameClose, LogItem, OutboxRow, WalkStep
 from monitor.values import (
     AlarmCommand,
     AlarmEvent,
@@ -85,9 +86,39 @@ class Store(Reader):
             return journal.add_entry(connection, entry)
 
     def add_book(self, at_s: float, bags: Iterable[Bag], probes: Iterable[Probe]) -> list[LogItem]:
-        """Take the whole book as it stands now; returns what changed since the last time."""
+        """Take what the room's folder says of the whole room; returns what that changed."""
         with self.transaction() as connection:
             return journal.add_book(connection, at_s, bags, probes)
+
+    @contextmanager
+    def act(self, at_s: float, by: str, what: str) -> Iterator[Pen]:
+        """One act of one person in the book: all of what its pen writes, or nothing of it."""
+        with self.transaction() as connection:
+            yield book.begin(connection, at_s, by, what)
+
+    def undo(self, act: Act, at_s: float, by: str) -> tuple[Pen, list[str]]:
+        """Take an act back; returns the pen of the new act and the bags whose entries went.
+
+        Call it inside a transaction where more belongs to it. Raises BookError.
+        """
+        with self.transaction() as connection:
+            pen = book.begin(connection, at_s, by, f"undo: {act.what}", act.id)
+            return pen, book.undo(connection, act, pen, at_s)
+
+    def begin_walk(self, at_s: float, by: str) -> int:
+        """A new walk; returns its number."""
+        with self.transaction() as connection:
+            return book.begin_walk(connection, at_s, by)
+
+    def add_walk_step(self, walk: int, step: WalkStep) -> None:
+        """What was done at one bag of a walk."""
+        with self.transaction() as connection:
+            book.add_walk_step(connection, walk, step)
+
+    def end_walk(self, walk: int, at_s: float) -> None:
+        """The walk is over."""
+        with self.transaction() as connection:
+            book.end_walk(connection, walk, at_s)
 
     def close_frame(
         self,
