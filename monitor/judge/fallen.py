@@ -22,9 +22,9 @@ class FallenParams:
     `drift_k` per square root of 10 min: what a bag's own heat may move its distance from
     the air. `accounts` are tried side by side, each a lag of the probe itself [s] and a
     spread [K]: a probe close to the air probe agrees within 0.12 K, one in another corner or
-    read out of step with it within 0.4 K. `most_step` bounds what one frame can say; `fee` is
-    taken off every frame, so that a slow
-    change never adds up. After `forget_s` without a frame the account begins anew.
+    read out of step with it within 0.3 K. `most_step` bounds
+    what one frame can say; `fee` is taken off every frame, so that a slow change never adds
+    up. After `forget_s` without a frame the account begins anew.
     """
 
     bag_lag_s: float = 9000.0
@@ -34,9 +34,9 @@ class FallenParams:
     most_sd_k: float = 0.6
     accounts: tuple[tuple[float, float], ...] = (
         (0.0, 0.12),
-        (0.0, 0.4),
+        (0.0, 0.3),
         (900.0, 0.12),
-        (900.0, 0.4),
+        (900.0, 0.3),
     )
     distance_sd_k: float = 0.5
     most_step: float = 4.0
