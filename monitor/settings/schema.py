@@ -14,6 +14,8 @@ from zoneinfo import ZoneInfo, available_timezones
 from pydantic import Field, ValidationInfo, field_validator, model_validator
 
 from monitor.settings.model import Model, Name, Way, did_you_mean, raise_faults
+from monitor.settings.schema_book import BookSettings, WalkSettings
+from monitor.settings.schema_page import PageSettings, PersonSettings
 from monitor.settings.schema_payload import FieldSettings, LineSettings, PayloadSettings
 from monitor.settings.schema_sources import (
     MqttSettings,
@@ -41,13 +43,17 @@ from monitor.settings.units import (
 from monitor.values import AlarmKind, Urgency
 
 __all__ = [
+    "BookSettings",
     "FieldSettings",
     "FrameSettings",
+    "HeartbeatSettings",
     "LineSettings",
     "MonitorFile",
     "MqttSettings",
     "OneWireSettings",
+    "PageSettings",
     "PayloadSettings",
+    "PersonSettings",
     "ProbeSettings",
     "QuietSettings",
     "RecipientSettings",
@@ -59,6 +65,7 @@ __all__ = [
     "StoreSettings",
     "TlsSettings",
     "TopicSettings",
+    "WalkSettings",
     "WatchSettings",
 ]
 
@@ -81,8 +88,10 @@ class RoomSettings(Model):
     """The incubation room."""
 
     name: Name = Field(description="The room's name, as messages call it.")
-    folder: ConfigPath = Field(
-        description="Folder with bags.csv and probes.csv (walks.csv and book.csv if kept)."
+    folder: ConfigPath | None = Field(
+        default=None,
+        description="Folder with bags.csv and probes.csv (walks.csv and book.csv if kept); left "
+        "out, the book's commands alone say what is in the room.",
     )
     timezone: Annotated[str, Kind("time zone")] = Field(
         description="The room's time zone (IANA), such as Europe/London."
@@ -118,7 +127,7 @@ class RoomSettings(Model):
         if not self.band_low_c < self.band_high_c:
             faults.append((("band_high",), "band_high must be above band_low"))
         in_file = isinstance(info.context, FileContext) and info.context.outside
-        if in_file and not self.folder.is_dir():
+        if in_file and self.folder is not None and not self.folder.is_dir():
             faults.append((("folder",), f"there is no folder {self.folder}"))
         raise_faults(faults)
         return self
@@ -238,6 +247,25 @@ class FrameSettings(Model):
         return self
 
 
+class HeartbeatSettings(Model):
+    """A dead man's switch outside that is told now and then that the monitor is well."""
+
+    url: Secret = Field(
+        description="Its address (http or https), by reference; a GET of it is a beat."
+    )
+    every_s: DurationS = Field(
+        default=300.0, ge=30, le=86400, description="How often; the switch must wait for longer."
+    )
+
+    @field_validator("url")
+    @classmethod
+    def _url(cls, url: Secret, info: ValidationInfo) -> Secret:
+        read = not isinstance(info.context, FileContext) or info.context.outside
+        if read and not re.match(r"https?://[^/\s@]+(/\S*)?$", url.reveal()):
+            raise ValueError("what it refers to should look like `https://…`")
+        return url
+
+
 class WatchSettings(Model):
     """Limits of the daemon itself."""
 
@@ -288,8 +316,20 @@ class MonitorFile(Model):
         default=None, description="`none` says on purpose that nobody is told."
     )
     store: StoreSettings = Field(description="Where everything is kept.")
+    book: BookSettings = Field(
+        default_factory=BookSettings, description="How this farm keeps its book."
+    )
+    walk: WalkSettings = Field(
+        default_factory=WalkSettings, description="The infrared thermometer of the walk."
+    )
     frames: FrameSettings = Field(
         default_factory=FrameSettings, description="The step in which the judge works."
+    )
+    heartbeat: HeartbeatSettings | None = Field(
+        default=None, description="A dead man's switch outside; left out, none is told."
+    )
+    page: PageSettings | None = Field(
+        default=None, description="The page for a phone; left out, none is served."
     )
     watch: WatchSettings = Field(
         default_factory=WatchSettings, description="Limits of the daemon itself."
