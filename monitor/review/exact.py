@@ -10,6 +10,7 @@ import math
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import lru_cache
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,6 +53,7 @@ class Table:
         ]
 
 
+@lru_cache(maxsize=16384)
 def more_lost(table: Table) -> float:
     """Chance of at least this many lost inside: Fisher's exact test, one-sided.
 
@@ -72,6 +74,7 @@ def differently_lost(table: Table) -> float:
     return float(Fraction(sum(one for one in weights if one <= own), sum(weights)))
 
 
+@lru_cache(maxsize=16384)
 def least_chance(inside: int, lost: int, total: int) -> float:
     """The smallest chance `more_lost` could ever give with these margins.
 
@@ -194,6 +197,7 @@ def longest_run(lost: Sequence[bool]) -> tuple[int, int]:
     return best
 
 
+@lru_cache(maxsize=16384)
 def run_as_long(length: int, lost: int, total: int) -> float:
     """Chance that `lost` among `total` in a row hold an unbroken run of at least `length`.
 
@@ -211,6 +215,7 @@ def run_as_long(length: int, lost: int, total: int) -> float:
     return float(1 - Fraction(without, math.comb(total, lost)))
 
 
+@lru_cache(maxsize=16384)
 def runs_as_few(runs: int, lost: int, sound: int) -> float:
     """Chance of at most this many runs of either kind when all orders are equally likely.
 
