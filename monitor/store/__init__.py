@@ -1,8 +1,8 @@
 """One SQLite file holds all that bagwatt knows: `Store` writes it, `Reader` asks it."""
 
+from monitor.store.book import Pen
 from monitor.store.database import set_aside
 from monitor.store.reader import Reader
-from monitor.store.book import Pen
 from monitor.store.records import (
     Act,
     Arrival,
@@ -17,6 +17,7 @@ from monitor.store.records import (
     OutboxRow,
     Quarantined,
     Restamp,
+    Rollup,
     StandingAlarm,
     Struck,
     Version,
@@ -42,6 +43,7 @@ __all__ = [
     "Quarantined",
     "Reader",
     "Restamp",
+    "Rollup",
     "StandingAlarm",
     "Store",
     "Struck",

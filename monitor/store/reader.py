@@ -8,7 +8,16 @@ from pathlib import Path
 from types import TracebackType
 from typing import Self
 
-from monitor.store import alarms, book, database, deliveries, frames, journal, readings
+from monitor.store import (
+    alarms,
+    book,
+    database,
+    deliveries,
+    frames,
+    journal,
+    readings,
+    retention,
+)
 from monitor.store.database import translated
 from monitor.store.frames import BagEstimate
 from monitor.store.records import (
@@ -22,6 +31,7 @@ from monitor.store.records import (
     OutboxRow,
     Quarantined,
     Restamp,
+    Rollup,
     StandingAlarm,
     Version,
     WalkStep,
@@ -170,6 +180,11 @@ class Reader:
         with translated(self.path):
             return frames.estimates(self._connection, since_s, until_s, bag)
 
+    def rollups(self, since_s: float, until_s: float, probe: str | None = None) -> list[Rollup]:
+        """Ten minutes each of what was thrown away, with since_s <= at_s <= until_s."""
+        with translated(self.path):
+            return retention.rollups(self._connection, since_s, until_s, probe)
+
     def events(self, since_s: float = 0.0, limit: int = 10_000) -> list[AlarmEvent]:
         """Alarm events at or after a moment, oldest first; of too many the newest."""
         with translated(self.path):
@@ -236,5 +251,6 @@ def _counts(connection: sqlite3.Connection, path: Path) -> Counts:
         standing=number("SELECT count(*) FROM standing"),
         refused={(source, reason): count for source, reason, count in refused},
         flags=tally("SELECT flag, count(*) FROM flags GROUP BY flag"),
+        rollups=number("SELECT count(*) FROM rollups"),
         outbox=tally("SELECT state, count(*) FROM outbox GROUP BY state"),
     )

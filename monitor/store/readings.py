@@ -116,8 +116,9 @@ def between(
 
 
 def last_id(connection: sqlite3.Connection) -> int:
-    """The id of the newest reading, 0 where there is none."""
-    return int(connection.execute("SELECT COALESCE(MAX(id), 0) FROM readings").fetchone()[0])
+    """The id of the newest reading there ever was, 0 where there was none."""
+    row = connection.execute("SELECT seq FROM sqlite_sequence WHERE name = 'readings'").fetchone()
+    return 0 if row is None else int(row[0])
 
 
 def quarantined(connection: sqlite3.Connection, limit: int) -> list[Quarantined]:

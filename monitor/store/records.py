@@ -16,6 +16,7 @@ from monitor.values import (
     Decoded,
     Delivery,
     Probe,
+    Quantity,
     Reading,
     Record,
 )
@@ -193,6 +194,24 @@ class Quarantined:
 
 
 @dataclass(frozen=True, slots=True)
+class Rollup:
+    """What is kept of a probe's readings in the ten minutes that end at `at_s` [°C or %RH].
+
+    `low`, `mean` and `high` are None where all of them were `doubted`: flagged, and left out.
+    """
+
+    at_s: float
+    probe: str
+    bag: str
+    quantity: Quantity
+    low: float | None
+    mean: float | None
+    high: float | None
+    count: int
+    doubted: int
+
+
+@dataclass(frozen=True, slots=True)
 class Note:
     """A line of the monitor's own log: restarts, gaps, what the house did."""
 
@@ -216,3 +235,4 @@ class Counts:
     refused: Mapping[tuple[str, str], int] = field(default_factory=dict)
     flags: Mapping[str, int] = field(default_factory=dict)
     outbox: Mapping[str, int] = field(default_factory=dict)
+    rollups: int = 0

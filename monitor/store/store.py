@@ -15,7 +15,16 @@ from pathlib import Path
 from typing import Self
 
 from monitor.errors import StoreError
-from monitor.store import alarms, book, database, deliveries, frames, journal, readings
+from monitor.store import (
+    alarms,
+    book,
+    database,
+    deliveries,
+    frames,
+    journal,
+    readings,
+    retention,
+)
 from monitor.store.book import Pen
 from monitor.store.frames import BagEstimate
 from monitor.store.reader import Reader
@@ -32,8 +41,6 @@ from monitor.values import (
 )
 
 NOTES_KEPT = 10_000
-ESTIMATES_KEPT_S = 400 * 86400.0  # a year of earlier runs to compare with
-_PRUNED_AT_ONCE = 2000
 
 
 class Store(Reader):
@@ -148,10 +155,10 @@ class Store(Reader):
             alarms.add(connection, events)
             deliveries.add(connection, messages)
 
-    def save_checkpoint(self, end_s: float, text: str) -> None:
-        """Keep the road's state at a frame's end, and the one before it."""
+    def save_checkpoint(self, end_s: float, text: str) -> int:
+        """Keep the road's state at a frame's end, and the one before it; returns the bytes."""
         with self.transaction() as connection:
-            frames.save_checkpoint(connection, end_s, text)
+            return frames.save_checkpoint(connection, end_s, text)
 
     def add_note(self, at_s: float, kind: str, detail: str) -> None:
         """Write a line into the monitor's own log."""
@@ -163,27 +170,15 @@ class Store(Reader):
                 "DELETE FROM notes WHERE id <= ?", ((cursor.lastrowid or 0) - NOTES_KEPT,)
             )
 
-    def prune(self, before_s: float) -> int:
-        """Drop old readings, settled messages and estimates, a bounded number at a time.
+    def prune(
+        self, before_s: float, frames_kept: int = 0, limit: int = retention.READINGS_AT_ONCE
+    ) -> int:
+        """Roll up and drop old readings, drop settled messages and old estimates, a step at a time.
 
-        Readings go only once they lie before both `before_s` and the older checkpoint, so
-        that the run can still be rebuilt. Returns how many readings went; call again until 0.
+        Returns how many rows went; call again until 0. See `retention.step`.
         """
         with self.transaction() as connection:
-            connection.execute(
-                "DELETE FROM outbox WHERE state != ? AND settled_s < ?",
-                (deliveries.WAITING, before_s),
-            )
-            connection.execute(
-                "DELETE FROM estimates WHERE at_s < ?", (before_s - ESTIMATES_KEPT_S,)
-            )
-            cursor = connection.execute(
-                "DELETE FROM readings WHERE id IN (SELECT id FROM readings WHERE id <="
-                " (SELECT MAX(last_reading_id) FROM frames WHERE end_s <= MIN(?,"
-                " (SELECT MIN(end_s) FROM checkpoints))) ORDER BY id LIMIT ?)",
-                (before_s, _PRUNED_AT_ONCE),
-            )
-            return cursor.rowcount
+            return retention.step(connection, before_s, frames_kept, limit)
 
     def backup(self, target: Path) -> None:
         """Write a consistent copy to a new file, mode 0600, while the store is in use."""
