@@ -7,6 +7,7 @@ that a rebuilt run sees the same. One thread owns it.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
+from dataclasses import replace
 from zoneinfo import ZoneInfo
 
 from monitor import telling
@@ -18,7 +19,7 @@ from monitor.runner import Close, take
 from monitor.settings.schema import Settings
 from monitor.sources.folder import Folder
 from monitor.store import Arrival, FrameClose, LogItem, Store, set_aside
-from monitor.values import AlarmEvent, Condition, Delivery, Flag, Reading
+from monitor.values import AlarmEvent, Condition, Delivery, Flag, Probe, Reading
 
 HOUR_S = 3600.0
 #: Skipped rows of the room's folder that are said one by one.
@@ -54,6 +55,22 @@ class Logbook:
         self.last_close: FrameClose | None = resumed.last_close
         self.problem = ""
         self._told = False
+        self._renew_offsets(now_s)
+
+    def _renew_offsets(self, now_s: float) -> None:
+        """Probes that the book's commands hung up take the offsets the settings give now."""
+        entered = [
+            version.now
+            for version in self.store.current("probe").values()
+            if version.act is not None and isinstance(version.now, Probe)
+        ]
+        bare = {one.probe: replace(one, offset_k=0.0, calibrated="") for one in entered}
+        fresh = with_offsets(bare, self._settings.probes)
+        changed = [fresh[one.probe] for one in entered if fresh[one.probe] != one]
+        if changed:
+            with self.store.act(now_s, "bagwatt", "offsets from the settings") as pen:
+                for probe in changed:
+                    pen.put(probe, now_s)
 
     def keep(self, arrivals: list[Arrival]) -> bool:
         """Commit arrivals, then put on the road what the store now holds; False if it can't."""

@@ -24,6 +24,7 @@ from monitor.judge.quality import Quality, QualityParams
 from monitor.judge.room import RoomParams, RoomWatch
 from monitor.judge.strain import Strain
 from monitor.thermal.bag import describe_bag
+from monitor.terms import COMES_BACK, LEAVES
 from monitor.thermal.substrate import substrate_in
 from monitor.values import (
     AlarmCommand,
@@ -39,9 +40,6 @@ from monitor.values import (
     Reading,
 )
 
-#: Book events after which a bag is no longer in the spawn run, and the one that brings it back.
-LEAVES = frozenset({"pulled", "isolated", "to fruiting", "composted"})
-COMES_BACK = "returned"
 #: A longer gap between closes means that nobody listened.
 GAP_FRAMES = 1.5
 Verdicts = Mapping[str, tuple[Estimate, Evidence]]

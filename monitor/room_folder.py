@@ -10,24 +10,30 @@ FILES = ("bags.csv", "probes.csv", "walks.csv", "book.csv")
 
 
 class RoomFolder:
-    """Watches the four files; `changed` gives the folder anew when one of them moved on."""
+    """Watches the four files; `changed` gives the folder anew when one of them moved on.
 
-    def __init__(self, path: Path) -> None:
+    Without a path there is no folder: the book's commands say what is in the room.
+    """
+
+    def __init__(self, path: Path | None) -> None:
         self.path = path
         self._seen: tuple[tuple[int, int], ...] | None = None
 
     def changed(self) -> Folder | None:
         """The folder if it changed since the last call, else None. Raises FolderError."""
-        stamps = self._stamps()
+        if self.path is None:
+            return None
+        stamps = self._stamps(self.path)
         if stamps == self._seen:
             return None
         self._seen = stamps
         return read_folder(self.path)
 
-    def _stamps(self) -> tuple[tuple[int, int], ...]:
+    @staticmethod
+    def _stamps(path: Path) -> tuple[tuple[int, int], ...]:
         stamps = []
         for name in FILES:
-            found = find_file(self.path, name)
+            found = find_file(path, name)
             try:
                 facts = found.stat() if found else None
             except OSError:

@@ -5,6 +5,11 @@ from __future__ import annotations
 from enum import StrEnum
 
 
+#: Book events after which a bag is no longer in the spawn run, and the one that brings it back.
+LEAVES = frozenset({"pulled", "isolated", "to fruiting", "composted"})
+COMES_BACK = "returned"
+
+
 class Quantity(StrEnum):
     """What a probe measures."""
 

@@ -99,6 +99,9 @@ def of_clock(clock: Clock) -> Finding:
 
 def of_folder(settings: Settings) -> Iterator[Finding]:
     """Bags and probes of the room's folder."""
+    if settings.room.folder is None:
+        yield Finding("room folder", "note", "none: the book's commands say what is in the room")
+        return
     try:
         folder = read_folder(settings.room.folder)
     except BagwattError as error:
