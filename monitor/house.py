@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from monitor.channels.heartbeat import HeartbeatHealth
 from monitor.outbox import ChannelHealth
 from monitor.sources.source import SourceHealth
 from monitor.values import AlarmKind, Condition, Facts, Reason, Urgency
@@ -18,18 +19,22 @@ def _condition(subject: str, urgency: Urgency, reason: Reason, facts: Facts) -> 
     return Condition(AlarmKind.HOUSE, subject, urgency, reason, facts)
 
 
-def of_sources(healths: Iterable[SourceHealth], monotonic_s: float) -> list[Condition]:
-    """A condition for each source that is away, refused or silent."""
+def of_sources(
+    healths: Iterable[SourceHealth], monotonic_s: float, started_s: float
+) -> list[Condition]:
+    """A condition for each source that is away, refused or silent.
+
+    One that never said a word since `started_s` [monotonic] is silent as well.
+    """
     found = []
     for health in healths:
         facts = Facts(detail=f"{health.name}: {health.detail}" if health.detail else health.name)
         if health.problem is not None:
             found.append(_condition(f"source {health.name}", Urgency.TODAY, health.problem, facts))
-        elif (
-            health.last_packet_monotonic_s is not None
-            and monotonic_s - health.last_packet_monotonic_s > SOURCE_SILENT_S
-        ):
-            silent_s = monotonic_s - health.last_packet_monotonic_s
+            continue
+        heard_s = health.last_packet_monotonic_s
+        silent_s = monotonic_s - (started_s if heard_s is None else heard_s)
+        if silent_s > SOURCE_SILENT_S:
             found.append(
                 _condition(
                     f"source {health.name}",
@@ -53,6 +58,14 @@ def of_channels(healths: Iterable[ChannelHealth]) -> list[Condition]:
         for health in healths
         if health.failing
     ]
+
+
+def of_heartbeat(health: HeartbeatHealth) -> list[Condition]:
+    """A condition while the dead man's switch is not reached: it will tell that we are gone."""
+    if not health.failing:
+        return []
+    facts = Facts(detail=f"heartbeat: {health.detail}", since_s=health.since_s)
+    return [_condition("channel heartbeat", Urgency.TODAY, Reason.CHANNEL_FAILING, facts)]
 
 
 def of_clock(synced: bool) -> list[Condition]:

@@ -10,13 +10,14 @@ import fcntl
 import queue
 import threading
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TextIO
 
 from monitor import house
 from monitor.channels import Channel, build_channels
-from monitor.clock import Clock
+from monitor.channels.heartbeat import Heartbeat, NoHeartbeat, Pulse
+from monitor.clock import Clock, process_seconds
 from monitor.errors import FolderError, StoreError
 from monitor.logbook import Logbook, Say
 from monitor.outbox import Sender
@@ -27,12 +28,23 @@ from monitor.sources import build_source
 from monitor.sources.source import Packet, Source
 from monitor.store import Arrival
 from monitor.values import Condition, Decoded, Flag, Reading
+from monitor.watchdog import (
+    CLOSE_LIMIT_S,
+    SOURCE_LIMIT_S,
+    TURN_LIMIT_S,
+    Notifier,
+    Part,
+    Watchdog,
+)
 
 LOOK_EVERY_S = 1.0
 FOLDER_EVERY_S = 10.0
 #: The wall clock has stepped when it moved this much against the monotonic one.
 CLOCK_STEP_S = 60.0
 LONGEST_WAIT_S = 0.5
+#: All of an end must take less than 5 s, whatever hangs.
+STOP_SOURCES_S = 1.5
+STOP_OUTBOX_S = 1.5
 #: Rows of walks.csv looked at when the file changes; fewer than the deliveries remembered.
 WALK_ROWS = 1500
 #: No room was watched before this was written: 2026-11-01.
@@ -69,6 +81,7 @@ class Wiring:
     channels: Callable[[Sequence[RecipientSettings]], Mapping[str, Channel]] = build_channels
     sender: Callable[[Path, Mapping[str, Channel], Clock], Sender] = Sender
     packets: Callable[[int], queue.Queue[Packet]] = queue.Queue
+    notifier: Notifier = field(default_factory=Notifier)
 
 
 class Live:
@@ -105,9 +118,14 @@ class Live:
             one.name: wiring.source(one, clock, self._log.store.session(one.name))
             for one in settings.sources
         }
+        self._watchdog = Watchdog(wiring.notifier)
+        self._heartbeat: Pulse = NoHeartbeat()
+        if settings.heartbeat is not None:
+            self._heartbeat = Heartbeat(settings.heartbeat, clock, self._watchdog.alive)
         self._batch: list[Packet] = []
         self._batch_since_s = 0.0
         self._wall_ahead_s = clock.wall_s() - clock.monotonic_s()
+        self._started_s = self._closed_s = clock.monotonic_s()
         self._journal_read_s = self._folder_read_s = clock.monotonic_s()
         self._find_place()
 
@@ -139,6 +157,8 @@ class Live:
         self._sender.start()
         for source in self._sources.values():
             source.start(self._packets)
+        self._heartbeat.start()
+        self._watchdog.ready()
 
     def turn(self) -> None:
         """Wait for a packet or the next thing due; then do all that is due."""
@@ -159,6 +179,37 @@ class Live:
             self._read_folder()
         for end_s in ended:
             self._close(end_s)
+        self._watchdog.look(self._parts(), self._faults())
+
+    def _parts(self) -> list[Part]:
+        """How each part gets on; that the main loop does is told by this being asked.
+
+        A close is overdue by the clock on the wall, so that a wrong clock starts nothing anew.
+        """
+        overdue_s = self._clock.wall_s() - self._settings.frames.grace_s - self._next_end_s
+        monotonic_s = self._clock.monotonic_s()
+        return [
+            Part("outbox", self._sender.idle_s(), TURN_LIMIT_S),
+            Part("judge", self._clock.real_s(overdue_s), CLOSE_LIMIT_S),
+            *(
+                Part(f"source {name}", source.health(monotonic_s).idle_s, SOURCE_LIMIT_S)
+                for name, source in self._sources.items()
+            ),
+        ]
+
+    def _faults(self) -> list[str]:
+        """Why the monitor is of no use just now although every part of it is at work."""
+        faults = [self._log.problem, self._sender.problem]
+        unjudged_s = self._clock.monotonic_s() - self._closed_s
+        if unjudged_s > 2 * self._settings.frames.length_s + CLOSE_LIMIT_S:
+            faults.append("no frame is closed")  # as by a clock that is far behind
+        return [fault for fault in faults if fault]
+
+    def _commit_waits_s(self) -> float:
+        """For how long the oldest packet has waited to be stored [s of life]."""
+        if not self._batch:
+            return 0.0
+        return self._clock.real_s(self._clock.monotonic_s() - self._batch_since_s)
 
     def _gather(self) -> None:
         """Take what the sources brought, waiting no longer than until the next thing is due."""
@@ -178,16 +229,15 @@ class Live:
         frame_s = self._next_end_s + self._settings.frames.grace_s - self._clock.wall_s()
         left_s = self._clock.real_s(frame_s)
         if self._batch:
-            waited_s = self._clock.real_s(self._clock.monotonic_s() - self._batch_since_s)
-            left_s = min(left_s, self._settings.store.commit_every_s - waited_s)
+            left_s = min(left_s, self._settings.store.commit_every_s - self._commit_waits_s())
         return min(max(left_s, 0.001), LONGEST_WAIT_S)
 
     def _commit_due(self) -> bool:
         if not self._batch:
             return False
         store = self._settings.store
-        waited_s = self._clock.real_s(self._clock.monotonic_s() - self._batch_since_s)
-        return len(self._batch) >= store.commit_count or waited_s >= store.commit_every_s
+        full = len(self._batch) >= store.commit_count
+        return full or self._commit_waits_s() >= store.commit_every_s
 
     def _commit(self) -> None:
         """Store the batch, put its readings on the road, acknowledge it.
@@ -265,8 +315,9 @@ class Live:
         healths = [source.health(monotonic_s) for source in self._sources.values()]
         dark_s, self._dark_s = self._dark_s, 0.0
         return (
-            *house.of_sources(healths, monotonic_s),
+            *house.of_sources(healths, monotonic_s, self._started_s),
             *house.of_channels(self._sender.health()),
+            *house.of_heartbeat(self._heartbeat.health()),
             *house.of_clock(self._clock.synced()),
             *house.of_store(self._log.problem),
             *house.of_darkness(dark_s),
@@ -275,19 +326,31 @@ class Live:
     def _close(self, end_s: float) -> None:
         outcome = self._log.close(end_s, self._clock.wall_s(), self._house())
         self._next_end_s = end_s + self._settings.frames.length_s
+        self._closed_s = self._clock.monotonic_s()
         if outcome.events:
             self._sender.wake()
         if self._standing_every_s and end_s % self._standing_every_s == 0:
             self._log.say_standing(end_s, outcome)
 
     def end(self) -> None:
-        """Commit what came, stop everything that was started."""
-        for source in self._sources.values():
-            source.stop()
+        """Commit what came, stop everything that was started, within seconds.
+
+        The sources are stopped side by side: one that hangs must not use up the others' time.
+        """
+        self._watchdog.stopping()
+        self._heartbeat.stop()
+        ends = [
+            threading.Thread(target=source.stop, daemon=True) for source in self._sources.values()
+        ]
+        for end in ends:
+            end.start()
+        until_s = process_seconds() + STOP_SOURCES_S
+        for end in ends:
+            end.join(max(0.0, until_s - process_seconds()))
         while not self._packets.empty():
             self._batch.append(self._packets.get_nowait())
         self._commit()
-        self._sender.stop()
+        self._sender.stop(STOP_OUTBOX_S)
         self._log.store.add_note(self._clock.wall_s(), "stopped", "")
         self._log.store.close()
         self._lock.close()

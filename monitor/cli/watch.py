@@ -19,6 +19,7 @@ from monitor.clock import Clock, FastClock, SystemClock
 from monitor.errors import SettingsError
 from monitor.settings.load import load_settings
 from monitor.sources.folder import RowError, parse_time_s
+from monitor.watchdog import Notifier
 
 REHEARSAL_WORDS = 2
 
@@ -48,12 +49,13 @@ def run(arguments: argparse.Namespace) -> Exit:
     settings = load_settings(arguments.config, os.environ)
     for note in settings.notes:
         say(f"note: {note}")
-    from monitor.live import Live  # noqa: PLC0415  # numpy and apprise come with it
+    from monitor.live import Live, Wiring  # noqa: PLC0415  # numpy and apprise come with it
 
     stop = threading.Event()
     for number in (signal.SIGTERM, signal.SIGINT):
         signal.signal(number, lambda *_: stop.set())
-    live = Live(settings, clock, show, arguments.standing)
+    wiring = Wiring(notifier=Notifier(os.environ.get("NOTIFY_SOCKET", "")))
+    live = Live(settings, clock, show, arguments.standing, wiring)
     say(f"watching {settings.room.name}")
     live.run(stop)
     say("stopped")

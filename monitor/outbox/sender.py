@@ -105,11 +105,16 @@ class Sender:
         self._stopping.set()
         self.wake()
         if self._thread.is_alive():
-            self._thread.join(limit_s + LONGEST_WAIT_S)
+            self._thread.join(limit_s + SHORTEST_WAIT_S + 0.5)
 
     def health(self) -> tuple[ChannelHealth, ...]:
         """How each person's channel does; any thread may ask."""
         return tuple(self._health.values())
+
+    @property
+    def problem(self) -> str:
+        """Why the outbox can't be worked on; empty while it can."""
+        return self._problem
 
     def idle_s(self) -> float:
         """Seconds of life since the loop last went round, for a watchdog."""
@@ -129,6 +134,7 @@ class Sender:
                 if text != self._problem:
                     _log.error("the outbox can't be worked on: %s", text)
                 self._problem = text
+                self._turned_s = process_seconds()
                 self._stopping.wait(STORE_BACK_OFF_S)
 
     def _finished(self) -> bool:

@@ -12,6 +12,7 @@ import queue
 import secrets
 import sys
 import threading
+from contextlib import suppress
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
@@ -25,6 +26,8 @@ from monitor.sources.mqtt_client import (
     make_client,
     pulse_topic,
     refused_login,
+    standing_text,
+    standing_topic,
     subscribe,
 )
 from monitor.sources.numbers import LONGEST_PAYLOAD
@@ -34,12 +37,13 @@ from monitor.sources.topics import TopicPattern
 from monitor.values import Decoded, Flag, Reason, Refusal
 
 if TYPE_CHECKING:
-    from paho.mqtt.client import Client, MQTTMessage
+    from paho.mqtt.client import Client, MQTTMessage, MQTTMessageInfo
 
 _TICK_S = 0.5
 _SETUP_RETRY_S = 30.0
 _REVIVAL_PAUSE_S = 5.0
 _SHORT_CONNECTION_S = 10.0
+_FAREWELL_S = 1.0
 #: Silence of this many pulses means that the connection is dead, whatever it says of itself.
 _PULSES_MISSED = 3
 
@@ -55,6 +59,7 @@ class MqttSource:
         self._session = session
         self._client_id = settings.client_id or client_id(settings.name)
         self._pulse_topic = pulse_topic(self._client_id)
+        self._standing_topic = standing_topic(self._client_id)
         self._routes = tuple(
             (TopicPattern.compile(topic.topic), payload_decoder(topic.payload))
             for topic in settings.topics
@@ -112,14 +117,14 @@ class MqttSource:
         connect(client, self._settings)
         client.loop_start()
         while not self._stopping.wait(_TICK_S):
+            self._standing.turned()
             if client.loop_start() == 0:  # refused while it runs, so paho's thread had died
                 self._recycle(client, "network thread died")
                 self._stopping.wait(_REVIVAL_PAUSE_S)
             elif self._overflowed and self._sink.qsize() <= self._sink.maxsize // 2:
                 self._recycle(client, "recycled for overflow")
             self._pulse(client)
-        client.disconnect()
-        client.loop_stop()
+        self._leave(client)
 
     def _set_up(self) -> Client | None:
         """The client, once its certificates can be read."""
@@ -128,6 +133,7 @@ class MqttSource:
                 client = make_client(self._settings, self._client_id)
             except (OSError, ValueError) as error:
                 self._standing.down(Reason.BROKER_LOST, f"tls: {error}; mend the certificate files")
+                self._standing.turned(_SETUP_RETRY_S)
                 self._stopping.wait(_SETUP_RETRY_S)
                 continue
             client.on_connect = self._on_connect
@@ -137,6 +143,19 @@ class MqttSource:
             client.on_message = self._on_message
             return client
         return None
+
+    def _leave(self, client: Client) -> None:
+        """Say that we stop on purpose, so that the last will is not needed."""
+        if client.is_connected():
+            told = self._tell_standing(client, "stopped")
+            with suppress(ValueError, RuntimeError):  # not sent: then the will stands
+                told.wait_for_publish(_FAREWELL_S)
+        client.disconnect()
+        client.loop_stop()
+
+    def _tell_standing(self, client: Client, state: str) -> MQTTMessageInfo:
+        text = standing_text(state, self._clock.wall_s())
+        return client.publish(self._standing_topic, text, qos=1, retain=True)
 
     def _recycle(self, client: Client, why: str) -> None:
         """Connect anew: only then does the broker send again what was not acknowledged."""
@@ -182,6 +201,7 @@ class MqttSource:
         if not (session_present and self._subscribed):
             subscribe(client, self._settings, (*self._filters, self._pulse_topic))
         client.publish(self._pulse_topic, pulse, qos=1)
+        self._tell_standing(client, "watching")
         if self._stopping.is_set():
             client.disconnect()
 
@@ -237,8 +257,10 @@ class MqttSource:
             backlog, generation = self._backlog, self._generation
             if backlog is None:
                 return
-            if topic == self._pulse_topic:
-                backlog.pulse_came(payload)
+            own = topic in (self._pulse_topic, self._standing_topic)
+            if own:
+                if topic == self._pulse_topic:
+                    backlog.pulse_came(payload)
                 if message.qos:
                     self._window.received(message.mid)
             else:
@@ -247,7 +269,7 @@ class MqttSource:
                 )
                 late = backlog.message_came(len(self._window), self._life_s())
                 self._enqueue(self._labelled(packet, message, payload, late))
-        if topic == self._pulse_topic and message.qos:
+        if own and message.qos:
             self._acknowledge(message.mid, generation)
 
     def _enqueue(self, packet: Packet) -> None:

@@ -8,12 +8,15 @@ subscription unless told not to.
 from __future__ import annotations
 
 import hashlib
+import json
 import platform
 import re
 from collections.abc import Sequence
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from monitor import __version__
 from monitor.settings.schema_sources import MqttSettings
 
 if TYPE_CHECKING:
@@ -55,6 +58,17 @@ def pulse_topic(identity: str) -> str:
     return f"bagwatt/{re.sub(r'[^A-Za-z0-9_-]', '-', identity)}/pulse"
 
 
+def standing_topic(identity: str) -> str:
+    """Where the broker keeps, for whoever wants to know, whether bagwatt is there."""
+    return pulse_topic(identity).removesuffix("pulse") + "standing"
+
+
+def standing_text(state: str, since_s: float | None) -> bytes:
+    """The retained message: JSON with `state` (watching, stopped or gone), `since`, `version`."""
+    since = None if since_s is None else datetime.fromtimestamp(since_s, UTC).isoformat()
+    return json.dumps({"state": state, "since": since, "version": __version__}).encode()
+
+
 def make_client(settings: MqttSettings, identity: str) -> Client:
     """A client ready to connect. Raises OSError or ValueError for unusable certificate files."""
     from paho.mqtt.client import Client, MQTTv5, MQTTv311  # noqa: PLC0415
@@ -68,6 +82,8 @@ def make_client(settings: MqttSettings, identity: str) -> Client:
         protocol=MQTTv5 if five else MQTTv311,
         manual_ack=True,
     )
+    # The last will: what the broker says in our place when we are gone without a word.
+    client.will_set(standing_topic(identity), standing_text("gone", None), qos=1, retain=True)
     client.reconnect_delay_set(*BACK_OFF_S)
     client.max_queued_messages_set(_MOST_OUTGOING)
     if settings.username is not None:

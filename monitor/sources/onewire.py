@@ -68,6 +68,7 @@ class OneWireSource:
             except OSError as error:
                 self._standing.down(Reason.SOURCE_SILENT, _folder_fault(self._settings, error))
             pause_s = self._clock.real_s(self._settings.every_s)
+            self._standing.turned(pause_s)
             self._stopping.wait(max(pause_s, _SHORTEST_PAUSE_S))
 
     def _round(self, sink: queue.Queue[Packet]) -> None:
@@ -81,6 +82,7 @@ class OneWireSource:
         self._tell_missing(self._seen - roms)
 
     def _read(self, sink: queue.Queue[Packet], rom: str) -> None:
+        self._standing.turned()
         path: Path = self._settings.folder / rom / "w1_slave"
         try:
             with path.open("rb") as file:

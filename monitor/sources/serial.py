@@ -70,6 +70,7 @@ class SerialSource:
             except _PORT_FAULTS as error:
                 self._standing.down(Reason.PORT_LOST, _told(self._settings, error))
                 self._standing.count("openings lost")
+            self._standing.turned(back_off_s)
             self._stopping.wait(back_off_s)
             back_off_s = min(2 * back_off_s, LONGEST_BACK_OFF_S)
 
@@ -84,6 +85,7 @@ class SerialSource:
 
     def _read(self, port: Serial, sink: queue.Queue[Packet]) -> bool:
         """Hand over what lines are there; whether any byte came."""
+        self._standing.turned()
         data = port.read(max(1, port.in_waiting))
         if not data:
             return False

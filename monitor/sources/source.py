@@ -12,6 +12,7 @@ import threading
 from dataclasses import dataclass, field
 from typing import Protocol
 
+from monitor.clock import process_seconds
 from monitor.values import Decoded, Flag, Reason, Refusal, Refused
 
 
@@ -45,7 +46,11 @@ class Packet:
 
 @dataclass(frozen=True, slots=True)
 class SourceHealth:
-    """How a source stands. `last_packet_monotonic_s` includes the source's own pulse."""
+    """How a source stands. `last_packet_monotonic_s` includes the source's own pulse.
+
+    `idle_s` is for how long its thread has not come round [s of life], a rest on purpose not
+    counted.
+    """
 
     name: str
     connected: bool
@@ -53,6 +58,7 @@ class SourceHealth:
     problem: Reason | None
     detail: str
     counts: dict[str, int] = field(default_factory=dict)
+    idle_s: float = 0.0
 
 
 class Source(Protocol):
@@ -90,6 +96,7 @@ class Standing:
         self._problem: Reason | None = problem
         self._detail = detail
         self._counts: dict[str, int] = {}
+        self._turned_s = process_seconds()
 
     def up(self, detail: str = "", problem: Reason | None = None) -> None:
         with self._lock:
@@ -102,6 +109,11 @@ class Standing:
     def heard(self, monotonic_s: float) -> None:
         with self._lock:
             self._heard_s = monotonic_s
+
+    def turned(self, rest_s: float = 0.0) -> None:
+        """The thread came round, and rests for so long on purpose."""
+        with self._lock:
+            self._turned_s = process_seconds() + rest_s
 
     def count(self, what: str, by: int = 1) -> None:
         with self._lock:
@@ -116,6 +128,7 @@ class Standing:
                 self._problem,
                 self._detail,
                 dict(self._counts),
+                max(0.0, process_seconds() - self._turned_s),
             )
 
 
@@ -124,6 +137,7 @@ def put_patiently(
 ) -> None:
     """Enqueue from a source's own thread, waiting for room: a line can't be asked for again."""
     while not stopping.is_set():
+        standing.turned()
         try:
             sink.put(packet, timeout=0.2)
         except queue.Full:

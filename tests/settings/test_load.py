@@ -42,7 +42,13 @@ def test_sample_loads_as_it_ships() -> None:
 def test_sample_loads_when_everything_switched_off_is_switched_on(tmp_path: Path) -> None:
     shutil.copytree(CONFIG / "room", tmp_path / "room")
     (tmp_path / "secrets").mkdir()
-    for name, secret in (("broker", "pw"), ("owner-phone", "json://127.0.0.1:9"), ("ca.pem", "")):
+    secrets = {
+        "broker": "pw",
+        "owner-phone": "json://127.0.0.1:9",
+        "ca.pem": "",
+        "heartbeat": "http://127.0.0.1:9/beat",
+    }
+    for name, secret in secrets.items():
         path = tmp_path / "secrets" / name
         path.write_text(secret, encoding="utf-8")
         path.chmod(0o600)
@@ -55,6 +61,8 @@ def test_sample_loads_when_everything_switched_off_is_switched_on(tmp_path: Path
     assert isinstance(loaded.sources[0], MqttSettings)
     assert loaded.sources[0].password == Secret("pw")
     assert len(loaded.sources[0].topics) == 4
+    assert loaded.heartbeat is not None
+    assert loaded.heartbeat.url == Secret("http://127.0.0.1:9/beat")
 
 
 def test_units_in_values_become_si(tmp_path: Path) -> None:
