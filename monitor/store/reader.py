@@ -51,6 +51,11 @@ class Reader:
         """Open an existing store read-only; raises StoreError where there is none."""
         return Reader(path, database.open_for_reading(path))
 
+    @property
+    def connection(self) -> sqlite3.Connection:
+        """For this package only."""
+        return self._connection
+
     def close(self) -> None:
         with translated(self.path):
             self._connection.close()
@@ -154,6 +159,16 @@ class Reader:
         """All that was done on a walk, in order."""
         with translated(self.path):
             return book.walk_steps(self._connection, walk)
+
+    def mark(self) -> tuple[int, int, int]:
+        """Newest ids of frames, events and journal: where they are the same, nothing happened."""
+        with translated(self.path):
+            frame, event, row = self._connection.execute(
+                "SELECT (SELECT COALESCE(MAX(id), 0) FROM frames),"
+                " (SELECT COALESCE(MAX(id), 0) FROM events),"
+                " (SELECT COALESCE(MAX(id), 0) FROM journal)"
+            ).fetchone()
+        return frame, event, row
 
     def last_frame(self) -> FrameClose | None:
         with translated(self.path):
