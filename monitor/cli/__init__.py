@@ -19,6 +19,7 @@ COMMANDS = {
     "check": "try settings, sources, store and channels once and say what is wrong",
     "replay": "put a folder of readings on the same road and write what it would have said",
     "alarms": "list alarms; acknowledge, shelve or take them out of service",
+    "trace": "what lost bags share; the background loss and what changed it",
 }
 
 ABOUT = """\

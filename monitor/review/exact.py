@@ -92,12 +92,23 @@ def more_lost_within(strata: Iterable[Table]) -> float:
     allow no choice add nothing, and a chance of 1 says that nothing can be told.
     Source  Gart 1970; Mehta, Patel and Gray 1985
     """
-    ways, least, seen = [1], 0, 0
+    ways, seen = _summed(strata)
+    return float(Fraction(sum(ways[seen:]), sum(ways)))
+
+
+def differently_lost_within(strata: Iterable[Table]) -> float:
+    """The same, two-sided: the chance of a sum no more likely than this one."""
+    ways, seen = _summed(strata)
+    return float(Fraction(sum(one for one in ways if one <= ways[seen]), sum(ways)))
+
+
+def _summed(strata: Iterable[Table]) -> tuple[list[int], int]:
+    """Ways to reach each sum of `lost_in`, from the least up, and the place of the one seen."""
+    ways, place = [1], 0
     for table in strata:
         ways = _convolved(ways, table.weights)
-        least += table.reachable.start
-        seen += table.lost_in
-    return float(Fraction(sum(ways[seen - least :]), sum(ways)))
+        place += table.lost_in - table.reachable.start
+    return ways, place
 
 
 def _convolved(left: list[int], right: list[int]) -> list[int]:

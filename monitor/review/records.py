@@ -15,8 +15,8 @@ CONTAMINATED_SURELY = "contaminated surely"
 CONTAMINATED_MAYBE = "contaminated maybe"
 LOST = frozenset({PULLED, CONTAMINATED_SURELY, CONTAMINATED_MAYBE})
 
-#: Kind of the book's record of a spawn lot.
-LOT = "lot"
+#: Kinds of records in the book that tell of a bag's origin.
+LOT, SESSION, RECIPE = "lot", "session", "recipe"
 #: Alarms that point at one bag.
 _OF_A_BAG = frozenset({AlarmKind.HOT_BAG, AlarmKind.STALLED_BAG})
 _CAME_THROUGH = frozenset({"full run", "to fruiting", "yield"})
@@ -91,20 +91,34 @@ def records_of(journal: Iterable[LogItem], events: Iterable[AlarmEvent]) -> list
     return sorted(found.values(), key=lambda one: (one.inoculated_s, one.bag))
 
 
-def _with_origins(
-    record: BagRecord, kept: Mapping[tuple[str, str], Mapping[str, str]]
-) -> BagRecord:
-    """The record with the forebears and the supplier that the book has of its spawn lot."""
-    lots = {name: fields for (kind, name), fields in kept.items() if kind == LOT}
-    parents: list[str] = []
-    supplier, name = record.supplier, record.spawn_lot
-    while name in lots:
-        supplier = supplier or lots[name].get("supplier", "")
-        name = lots[name].get("parent", "")
-        if not name or name in parents or name == record.spawn_lot:
+_Kept = Mapping[tuple[str, str], Mapping[str, str]]
+
+
+def _with_origins(record: BagRecord, kept: _Kept) -> BagRecord:
+    """The record with what the book has of its spawn lot, session and recipe."""
+    forebears = _forebears(record.spawn_lot, kept)
+    made_from = [(LOT, record.spawn_lot), *((LOT, lot) for lot in forebears)]
+    sellers = [kept.get(one, {}).get("supplier") for one in (*made_from, (RECIPE, record.recipe))]
+    session = kept.get((SESSION, record.session), {})
+    return replace(
+        record,
+        spawn_parents=tuple(forebears) or record.spawn_parents,
+        supplier=record.supplier or next(filter(None, sellers), ""),
+        person=record.person or session.get("person", ""),
+    )
+
+
+def _forebears(lot: str, kept: _Kept) -> list[str]:
+    """Lots a jar comes from, the nearest first; `LOT/JAR` is a jar of `LOT`."""
+    found: list[str] = []
+    while lot:
+        fields = kept.get((LOT, lot), {})
+        jar_of = lot.rpartition("/")[0]
+        lot = jar_of or fields.get("parent", "")
+        if not lot or lot in found:
             break
-        parents.append(name)
-    return replace(record, spawn_parents=tuple(parents) or record.spawn_parents, supplier=supplier)
+        found.append(lot)
+    return found
 
 
 def _take_version(found: dict[str, BagRecord], change: BookChange) -> None:
@@ -117,11 +131,12 @@ def _take_version(found: dict[str, BagRecord], change: BookChange) -> None:
 def record_of(bag: Bag) -> BagRecord:
     """What a row of the book says of a bag; origins without a column of their own are extra."""
     parents = bag.extra.get("spawn_parents", bag.extra.get("spawn_parent", ""))
+    jar = bag.extra.get("jar", "")
     return BagRecord(
         bag=bag.bag,
         batch=bag.batch,
         strain=bag.strain,
-        spawn_lot=bag.spawn_lot,
+        spawn_lot=f"{bag.spawn_lot}/{jar}" if jar else bag.spawn_lot,
         inoculated_s=bag.inoculated_s,
         mass_kg=bag.mass_kg,
         rack=bag.rack,
@@ -129,7 +144,7 @@ def record_of(bag: Bag) -> BagRecord:
         slot=bag.slot,
         spawn_parents=tuple(parents.replace(";", " ").split()),
         load=bag.load,
-        load_position=bag.extra.get("load_position", ""),
+        load_position=bag.extra.get("load_position", bag.extra.get("position", "")),
         session=bag.session,
         sequence=bag.sequence,
         person=bag.person,
