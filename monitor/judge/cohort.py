@@ -30,20 +30,21 @@ class Spread:
 
     `offset_k` constant warmth of slot and probe [K]; `lead_h` peak age [h]; `strength` share
     of the peak; `rise` share of the time constant; `plateau` maintenance heat as a share of
-    the peak; `keep` its mean. A share `wild` of healthy bags scatters by `wild_lead_h` and
-    `wild_strength`: strong, weak, early and late ones are rarer than the bulk says they are
-    impossible.
+    the peak; `keep` its mean. A share `wild` of healthy bags peaks earlier or later by
+    `wild_lead_h`, and as many are strong: `wild_mean` times their cohort, give or take
+    `wild_strength`.
     """
 
     offset_k: float = 0.35
-    lead_h: float = 8.0
+    lead_h: float = 9.0
     strength: float = 0.13
     rise: float = 0.05
     plateau: float = 0.05
     keep: float = 0.22
-    wild: float = 0.06
-    wild_lead_h: float = 18.0
-    wild_strength: float = 0.4
+    wild: float = 0.03
+    wild_lead_h: float = 14.0
+    wild_mean: float = 1.4
+    wild_strength: float = 0.25
 
 
 @dataclass(frozen=True)
@@ -61,12 +62,14 @@ class Likelihood:
 
 @dataclass(frozen=True)
 class Expected:
-    """What the others expect of each bag: grid weights, strength mean, its variance and that
-    of a wild bag [K, K²], each (bags, grid); and the cohort's own posterior (grid, strengths)."""
+    """What the others expect of each bag: grid weights, mean and variance of its strength
+    [K, K²], and of a strong bag's, each (bags, grid); the cohort's own posterior (grid,
+    strengths)."""
 
     weight: Array
     mean: Array
     variance: Array
+    wild_mean: Array
     wild_variance: Array
     cohort: Array
 
@@ -106,27 +109,32 @@ def scatter(grid: Grid, spread: Spread) -> Scatter:
     return Scatter(tuple(blocks))
 
 
-def log_prior(grid: Grid, prior: HeatPrior) -> Array:
+def log_prior(grid: Grid, prior: HeatPrior, strengths_k: Array) -> Array:
     """Log prior of a cohort's peak age, time constant and strength: (grid, strengths)."""
     age = -0.5 * ((grid.peak_h - prior.peak_h) / prior.peak_h_sd) ** 2
     rise = -0.5 * (np.log(grid.rise_h / prior.rise_h) / (prior.rise_h_sd / prior.rise_h)) ** 2
     width = max(prior.peak_k_sd / prior.peak_k, 0.1)
-    strength = -0.5 * (np.log(STRENGTHS_K / prior.peak_k) / width) ** 2
+    strength = -0.5 * (np.log(strengths_k / prior.peak_k) / width) ** 2
     return np.asarray((age + rise)[:, None] + strength)
 
 
 def expect(
-    likelihood: Likelihood, near: Scatter, prior: Array, spread: Spread, pull: float
+    likelihood: Likelihood,
+    near: Scatter,
+    prior: Array,
+    strengths_k: Array,
+    spread: Spread,
+    pull: float,
 ) -> Expected:
     """Leave-one-out expectations; bags without readings (precision 0) pull nothing."""
-    variance = (spread.strength * STRENGTHS_K) ** 2
+    variance = (spread.strength * strengths_k) ** 2
     precision = likelihood.precision[..., None]
     right = likelihood.right[..., None]
     fit = (
         likelihood.rest[..., None]
         - 0.5 * np.log1p(precision * variance)
-        + 0.5 * (right + STRENGTHS_K / variance) ** 2 / (precision + 1.0 / variance)
-        - 0.5 * STRENGTHS_K**2 / variance
+        + 0.5 * (right + strengths_k / variance) ** 2 / (precision + 1.0 / variance)
+        - 0.5 * strengths_k**2 / variance
     )
     share = near.to_cohort(np.exp(fit - fit.max(axis=(1, 2), keepdims=True)))
     share /= share.max(axis=(1, 2), keepdims=True)
@@ -137,13 +145,18 @@ def expect(
     posterior /= posterior.sum(axis=(1, 2), keepdims=True)
     joint = near.to_bag(posterior)
     weight = joint.sum(axis=2) + 1e-300
-    mean = (joint @ STRENGTHS_K) / weight
-    square = (joint @ STRENGTHS_K**2) / weight
+    mean = (joint @ strengths_k) / weight
+    square = (joint @ strengths_k**2) / weight
     cohort = np.exp(total - total.max())
     return Expected(
         weight,
         mean,
         np.maximum(square * (1.0 + spread.strength**2) - mean**2, 1e-4),
-        np.maximum(square * (1.0 + spread.wild_strength**2) - mean**2, 1e-4),
+        spread.wild_mean * mean,
+        np.maximum(
+            square * (spread.wild_mean**2 + spread.wild_strength**2)
+            - (spread.wild_mean * mean) ** 2,
+            1e-4,
+        ),
         cohort / cohort.sum(),
     )

@@ -1,6 +1,6 @@
 """The judge: every bag beside its cohort without itself, for added heat and for lost heat.
 
-Frames gather into rows of two hours. When a row closes, what the whole room shares is taken
+Frames gather into rows of three hours. When a row closes, what the whole room shares is taken
 off and each cohort is looked at anew (`panel`), a few cohorts a frame so that no frame is
 slow. Between looks the last verdicts stand and only the estimates move.
 """
@@ -17,13 +17,26 @@ from numpy.typing import NDArray
 from monitor.judge.cohort import Spread
 from monitor.judge.curve import Grid, make_grid
 from monitor.judge.filters import Noise
+from monitor.judge.gathering import Gathering
 from monitor.judge.handling import Handling
 from monitor.judge.history import BY_HAND, BY_PROBE, History
+from monitor.judge.lots import LotParams, judge_lot
 from monitor.judge.panel import Beliefs, Course, LookParams, Panel, look, search
-from monitor.judge.spread import noise_scale, shared_course
+from monitor.judge.spread import noise_factor, shared_course
 from monitor.judge.strain import Strain
 from monitor.judge.verdicts import Standing, VerdictParams, estimate_bag, weigh_bag
-from monitor.values import Bag, BookEntry, Condition, Estimate, Evidence, Frame
+from monitor.values import (
+    AlarmKind,
+    Bag,
+    BookEntry,
+    Condition,
+    Estimate,
+    Evidence,
+    Facts,
+    Frame,
+    Reason,
+    Urgency,
+)
 
 Array = NDArray[np.float64]
 HOUR_S = 3600.0
@@ -37,29 +50,32 @@ class JudgeParams:
     `warm_up_s` after a bag is first met its lagged air means nothing; `take_back_s` before a
     probe is named faulty its values are not believed; `probe` and `hand` are the noise to
     begin with; `slow_h` see `spread.shared_course`,
-    of which bags differ by a share `unlike`; `search_rows` rows between searches of
+    of which bags differ by a share `unlike`; `search_h` hours between searches of
     the whole grid, which look at `thin_rows`; `learn_rows` rows between learning the noise
     anew; `forget_s` after its last reading a bag that left is forgotten.
     """
 
-    row_s: float = 2.0 * HOUR_S
+    row_s: float = 3.0 * HOUR_S
     most_rows: int = 240
-    rows_ahead: int = 13
+    rows_ahead: int = 9
     warm_up_s: float = 5.0 * HOUR_S
     take_back_s: float = 8.0 * HOUR_S
     probe: Noise = field(default_factory=Noise)
     hand: Noise = field(default_factory=lambda: Noise(0.1, 12.0, 0.3))
     slow_h: float = 12.0
     unlike: float = 0.15
-    spent: float = 4.0
+    learning: float = 0.5
+    least_scale_by_hand: float = 0.6
+    most_scale: float = 6.0
     known_bags: float = 10.0
-    search_rows: int = 6
-    learn_rows: int = 6
-    thin_rows: int = 48
+    search_h: float = 6.0
+    learn_rows: int = 4
+    thin_rows: int = 40
     forget_s: float = 10.0 * 24.0 * HOUR_S
     spread: Spread = field(default_factory=Spread)
     look: LookParams = field(default_factory=LookParams)
     verdict: VerdictParams = field(default_factory=VerdictParams)
+    lot: LotParams = field(default_factory=LotParams)
 
 
 @dataclass
@@ -68,7 +84,10 @@ class _Cohort:
 
     course: Course
     points: list[int]
-    searched: int
+    searched_h: float
+    members: list[str] = field(default_factory=list)
+    strain: str = ""
+    said: str = ""
 
 
 class Judge:
@@ -81,13 +100,12 @@ class Judge:
         self._strain_of = strain_of or (lambda name: Strain(name=name))
         self._history = History(self._params.row_s, self._params.most_rows, self._params.rows_ahead)
         self._handling = Handling()
-        self._row: int | None = None
-        self._sums: dict[str, list[float]] = {}
-        self._hand_sums: dict[str, list[float]] = {}
-        self._first_s: dict[str, float] = {}
+        self._gathering = Gathering(self._params.row_s, self._params.warm_up_s)
         self._distrusted: set[str] = set()
         self._scale = {BY_PROBE: 1.0, BY_HAND: 1.0}
         self._shared: Array = np.zeros(0)
+        self._unlearned = 0
+        self._surprises: dict[int, dict[str, list[float]]] = {BY_PROBE: {}, BY_HAND: {}}
         self._pending: list[str] = []
         self._cohorts: dict[str, _Cohort] = {}
         self._standing: dict[str, Standing] = {}
@@ -97,12 +115,21 @@ class Judge:
     def note(self, entry: BookEntry) -> None:
         """Take what was done to a bag; a handled bag's offset starts anew, its evidence stays."""
         if self._handling.note(entry):
-            self._sums.pop(entry.bag, None)
-            self._hand_sums.pop(entry.bag, None)
+            self._gathering.drop(entry.bag, by_hand=True)
 
     def findings(self) -> tuple[Condition, ...]:
         """What stands about whole cohorts: a lot apart, a cohort that looks like two."""
-        return ()
+        return tuple(
+            Condition(
+                AlarmKind.LOT_APART,
+                cohort,
+                Urgency.TODAY if kept.said == Reason.LOT_HOT else Urgency.LATER,
+                Reason(kept.said),
+                Facts(cohort=cohort, strain=kept.strain, affected=len(kept.members)),
+            )
+            for cohort, kept in sorted(self._cohorts.items())
+            if kept.said
+        )
 
     def step(
         self,
@@ -118,7 +145,7 @@ class Judge:
         their recent rows are taken back.
         """
         self._doubt(distrusted, frame.end_s)
-        self._gather(frame, bags, lagged_air_c)
+        self._gathering.gather(frame, bags, lagged_air_c, self._handling)
         self._close_row(frame, bags)
         self._look_some(frame, bags)
         by_hand = {hand.bag: hand.surface_c for hand in frame.hand}
@@ -151,50 +178,23 @@ class Judge:
     def _doubt(self, distrusted: frozenset[str], end_s: float) -> None:
         for bag in sorted(distrusted - self._distrusted):
             self._history.take_back(bag, end_s - self._params.take_back_s)
-            self._sums.pop(bag, None)
+            self._gathering.drop(bag, by_hand=False)
         for bag in sorted(self._distrusted - distrusted):
             self._handling.restart(bag, end_s)
         self._distrusted = set(distrusted)
 
-    def _gather(
-        self, frame: Frame, bags: Mapping[str, Bag], lagged_air_c: Mapping[str, float]
-    ) -> None:
-        """Add the frame's warmth over lagged air to the open row."""
-        middle_s = frame.end_s - 0.5 * frame.length_s
-        number = int(middle_s // self._params.row_s)
-        if self._row is None:
-            self._row = number
-        readings = [(name, mean.mean, self._sums) for name, mean in frame.surface_c.items()]
-        readings += [(hand.bag, hand.surface_c, self._hand_sums) for hand in frame.hand]
-        usual_c = _usual(frame)
-        for name, surface_c, sums in readings:
-            if name not in bags:
-                continue
-            air_c = lagged_air_c.get(name, usual_c)
-            first_s = self._first_s.setdefault(name, frame.end_s)
-            warming = sums is self._sums and frame.end_s - first_s < self._params.warm_up_s
-            if warming or self._handling.settling(name, frame.end_s):
-                continue
-            entry = sums.setdefault(name, [0.0, 0.0])
-            entry[0] += surface_c - air_c
-            entry[1] += 1.0
-
     def _close_row(self, frame: Frame, bags: Mapping[str, Bag]) -> None:
         """Close the open row once its time is over, and put every cohort read in it on the list."""
-        if self._row is None or frame.end_s < (self._row + 1) * self._params.row_s:
+        closed = self._gathering.close(frame.end_s)
+        if closed is None or not closed[1]:
             return
-        values = {name: (entry[0] / entry[1], BY_HAND) for name, entry in self._hand_sums.items()}
-        values |= {name: (entry[0] / entry[1], BY_PROBE) for name, entry in self._sums.items()}
-        number = self._row
-        self._row = None
-        self._sums.clear()
-        self._hand_sums.clear()
-        if not values:
-            return
+        number, values = closed
         self._history.append(number, values)
         self._forget(frame.end_s, bags)
         self._shared = self._share()
-        if number % self._params.learn_rows == 0:
+        self._unlearned += 1
+        if self._unlearned >= self._params.learn_rows:
+            self._unlearned = 0
             self._learn_noise()
         warmth: dict[str, list[float]] = {}
         for name in values:
@@ -214,9 +214,11 @@ class Judge:
         ]
         history.forget(gone)
         for bag in gone:
-            self._first_s.pop(bag, None)
+            self._gathering.forget(bag)
             self._standing.pop(bag, None)
             self._said.pop(bag, None)
+            for surprises in self._surprises.values():
+                surprises.pop(bag, None)
             self._handling.forget(bag)
         live = {bag.cohort for bag in bags.values()}
         self._cohorts = {name: kept for name, kept in self._cohorts.items() if name in live}
@@ -249,13 +251,17 @@ class Judge:
         return left
 
     def _learn_noise(self) -> None:
-        left = self._left() - self._shared[:, None]
-        for means in (BY_PROBE, BY_HAND):
-            mine = np.where(self._history.means == means, left, np.nan)
-            base = self._params.probe if means == BY_PROBE else self._params.hand
-            self._scale[means] = noise_scale(
-                mine, self._history.hours, base, self._params.spent, self._params.known_bags
-            )
+        """Correct the noise by how surprised the last looks were; then begin to count anew."""
+        for means, surprises in self._surprises.items():
+            least = self._params.least_scale_by_hand if means == BY_HAND else 1.0
+            if surprises:
+                width = max(len(row) for row in surprises.values())
+                table = np.full((len(surprises), width), np.nan)
+                for place, row in enumerate(surprises.values()):
+                    table[place, : len(row)] = row
+                factor = noise_factor(table, self._params.known_bags)
+                scale = self._scale[means] * factor**self._params.learning
+                self._scale[means] = min(self._params.most_scale, max(least, scale))
 
     def _share(self) -> Array:
         """What all bags of the room share in each row [K]."""
@@ -287,7 +293,7 @@ class Judge:
         strain = self._strain_of(bags[members[0]].strain)
         kept = self._cohorts.setdefault(
             cohort,
-            _Cohort(Course(strain.prior.peak_k, strain.prior.peak_h, strain.prior.rise_h), [], 0),
+            _Cohort(Course(strain.prior.peak_k, strain.prior.peak_h, strain.prior.rise_h), [], 0.0),
         )
         columns = history.columns(members)
         panel = self._panel(members, columns, bags)
@@ -299,20 +305,31 @@ class Judge:
             kept.course,
         )
         grid = self._grid(strain)
-        if kept.searched <= 0 or not kept.points:
+        now_h = float(panel.hours[-1])
+        if not kept.points or now_h - kept.searched_h >= params.search_h:
             stride = max(1, len(history.bins) // params.thin_rows)
             kept.points = [int(n) for n in search(_thin(panel, stride), grid, beliefs, params.look)]
-            kept.searched = params.search_rows
-        kept.searched -= 1
+            kept.searched_h = now_h
         found = look(panel, grid.subset(np.array(kept.points)), beliefs, params.look)
         kept.course = found.course
         rows = len(history.bins)
         history.predicted[:, columns] = found.fit[:rows]
         history.ahead[:, columns] = found.fit[rows:]
-        seen = np.asarray(np.isfinite(panel.excess[-13:]).any(axis=0))
+        seen = np.asarray(np.isfinite(panel.excess[-9:]).any(axis=0))
         for place, name in enumerate(members):
             before = self._standing.get(name)
             self._standing[name] = Standing.of(before, end_s, found, place, panel, seen)
+            means = BY_HAND if by_hand else BY_PROBE
+            if seen[place]:
+                self._surprises[means][name] = found.surprise[place].tolist()
+
+        kept.members, kept.strain = members, strain.name
+        standings = [self._standing[name] for name in members]
+        warm = [one.warmth_k - one.offset_k for one in standings if one.warmth_k is not None]
+        age_h = float(panel.hours[-1]) - panel.inoculated_h
+        level_k = float(np.median(warm)) if warm else 0.0
+        reason = judge_lot(kept.course, standings, age_h, level_k, strain, params.lot)
+        kept.said = reason.value if reason else ""
 
     def _panel(self, members: list[str], columns: list[int], bags: Mapping[str, Bag]) -> Panel:
         history = self._history
@@ -346,19 +363,24 @@ class Judge:
         return {
             "history": self._history.state(),
             "handling": self._handling.state(),
-            "row": self._row,
-            "sums": {name: list(entry) for name, entry in self._sums.items()},
-            "hand_sums": {name: list(entry) for name, entry in self._hand_sums.items()},
-            "first_s": dict(self._first_s),
+            "gathering": self._gathering.state(),
             "distrusted": sorted(self._distrusted),
             "scale": [self._scale[BY_PROBE], self._scale[BY_HAND]],
             "shared": [float(value) for value in self._shared],
+            "unlearned": self._unlearned,
+            "surprises": [
+                [means, {name: list(row) for name, row in rows.items()}]
+                for means, rows in self._surprises.items()
+            ],
             "pending": list(self._pending),
             "cohorts": {
                 name: {
                     "course": [kept.course.peak_k, kept.course.peak_h, kept.course.rise_h],
                     "points": list(kept.points),
-                    "searched": kept.searched,
+                    "searched_h": kept.searched_h,
+                    "members": list(kept.members),
+                    "strain": kept.strain,
+                    "said": kept.said,
                 }
                 for name, kept in self._cohorts.items()
             },
@@ -369,26 +391,28 @@ class Judge:
         """Go on from what `state` gave."""
         self._history.restore(state["history"])
         self._handling.restore(state["handling"])
-        self._row = state["row"]
-        self._sums = {name: list(entry) for name, entry in state["sums"].items()}
-        self._hand_sums = {name: list(entry) for name, entry in state["hand_sums"].items()}
-        self._first_s = dict(state["first_s"])
+        self._gathering.restore(state["gathering"])
         self._distrusted = set(state["distrusted"])
         self._scale = dict(zip((BY_PROBE, BY_HAND), state["scale"], strict=True))
         self._shared = np.array(state["shared"], dtype=np.float64)
+        self._unlearned = state["unlearned"]
+        self._surprises = {
+            means: {name: list(row) for name, row in rows.items()}
+            for means, rows in state["surprises"]
+        }
         self._pending = list(state["pending"])
         self._cohorts = {
-            name: _Cohort(Course(*kept["course"]), list(kept["points"]), kept["searched"])
+            name: _Cohort(
+                Course(*kept["course"]),
+                list(kept["points"]),
+                kept["searched_h"],
+                list(kept["members"]),
+                kept["strain"],
+                kept["said"],
+            )
             for name, kept in state["cohorts"].items()
         }
         self._standing = {name: Standing.from_plain(one) for name, one in state["standing"].items()}
-
-
-def _usual(frame: Frame) -> float:
-    """The median surface [°C]: what warmth is measured from where no air was ever read."""
-    values = [mean.mean for mean in frame.surface_c.values()]
-    values += [hand.surface_c for hand in frame.hand]
-    return float(np.median(values)) if values else 0.0
 
 
 def _thin(panel: Panel, stride: int) -> Panel:

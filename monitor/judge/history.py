@@ -1,4 +1,4 @@
-"""What the judge remembers of a room: one row for every two hours, one column for every bag.
+"""What the judge remembers of a room: one row for every three hours, one column for every bag.
 
 A row holds each bag's mean warmth over its lagged local air and by what means it was read.
 Rows are few and small, so the judge keeps them whole and draws every conclusion anew.

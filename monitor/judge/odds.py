@@ -23,7 +23,7 @@ Array = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class Healthy:
-    """Bags under the healthy model, each entry one grid point with usual or wild strength.
+    """Bags under the healthy model, each entry one grid point with usual or great strength.
 
     `point` (bags, entries) the grid point; `log_weight`, and `precision` and `right` of the
     strength with its prior, of the same shape; `log_total` (bags) the evidence; `grid` how
@@ -64,29 +64,34 @@ class Healthy:
 @dataclass(frozen=True)
 class Onsets:
     """Bags with one more heat: log Bayes factors (bags), the posterior share of each entry
-    and onset (bags, entries, onsets) and its expected amplitude (same shape)."""
+    and onset (bags, entries, onsets) and its expected amplitude (same shape); `surprise`
+    (bags, onsets) the amplitude over its standard deviation if any sign were allowed."""
 
     log_factor: Array
+    surprise: Array
     share: Array
     amplitude: Array
 
 
 def weigh_healthy(likelihood: Likelihood, expected: Expected, wild: float, most: int) -> Healthy:
-    """The healthy model's evidence, a share `wild` of the bags of wild strength.
+    """The healthy model's evidence, a share `wild` of the bags strong beyond it.
 
     All of it counts; only the `most` entries a bag that explain it best, with or without
     added heat, are kept for a closer look.
     """
     parts = []
-    for variance, chance in ((expected.variance, 1.0 - wild), (expected.wild_variance, wild)):
+    for mean, variance, chance in (
+        (expected.mean, expected.variance, 1.0 - wild),
+        (expected.wild_mean, expected.wild_variance, wild),
+    ):
         precision = likelihood.precision + 1.0 / variance
-        right = likelihood.right + expected.mean / variance
+        right = likelihood.right + mean / variance
         prior = np.log(expected.weight * chance)
         log_weight = (
             likelihood.rest
             + prior
             - 0.5 * np.log(variance * precision)
-            + 0.5 * (right**2 / precision - expected.mean**2 / variance)
+            + 0.5 * (right**2 / precision - mean**2 / variance)
         )
         parts.append((log_weight, precision, right, prior))
     log_weight, precision, right, prior = (
@@ -138,7 +143,9 @@ def weigh_onsets(
     total = log_sum(log_joint.reshape(bags, -1), 1)
     share = np.exp(log_joint - total[:, None, None])
     hazard = np.exp(-0.5 * z * z - log_tail) / np.sqrt(2.0 * np.pi)
-    return Onsets(total - healthy.log_total, share, (z + hazard) / root)
+    free = mean / np.sqrt(np.maximum(variance - amplitude_sd**-2, 1e-12))
+    surprise = (healthy.share[..., None] * free).sum(axis=1)
+    return Onsets(total - healthy.log_total, surprise, share, (z + hazard) / root)
 
 
 def log_sum(values: Array, axis: int) -> Array:

@@ -42,22 +42,25 @@ class LookParams:
     `onset_recent_h`, back to `onset_reach_h`; `speeds_h` logistic
     time constants of added heat; `planned_onsets` prior chances of one onset is one in so
     many; `added_k`, `lost_share` widths of the half-normal priors of added heat [K] and of
-    the share of its heat a stalled bag loses; `pull` see `cohort.expect`; `points` grid
+    the share of its heat a stalled bag loses; `pull` see `cohort.expect`; `misfit`
+    share of the heat by which bags stray from the curve; `points` grid
     points kept between searches of the whole grid, `entries` of them looked at for a bag.
     """
 
     onset_step_h: float = 6.0
-    onset_recent_h: float = 96.0
+    onset_recent_h: float = 72.0
     onset_thinning: float = 4.0
     onset_reach_h: float = 240.0
     speeds_h: tuple[float, ...] = (3.0, 8.0)
     loss_h: float = 6.0
+    loss_recall_h: float = 48.0
     planned_onsets: float = 60.0
     added_k: float = 1.5
     lost_share: float = 0.8
     pull: float = 6.0
+    misfit: float = 0.03
     points: int = 60
-    entries: int = 40
+    entries: int = 32
 
 
 @dataclass(frozen=True)
@@ -107,7 +110,9 @@ class Beliefs:
 class Look:
     """Verdicts on a cohort's bags, each (bags): log Bayes factors of added and of lost heat,
     the heat added or lost now [K] and since when [h], strength against the cohort, peak
-    age [h], the bag's own offset and its uncertainty [K]. `fit` (times, bags) at rows and ahead."""
+    age [h], the bag's own offset and its uncertainty [K]. `surprise` (bags, onsets) is each
+    onset's amplitude over its standard deviation, standard normal if the healthy model is
+    right. `fit` (times, bags) at rows and ahead."""
 
     hot: Array
     stalled: Array
@@ -119,6 +124,7 @@ class Look:
     peak_h: Array
     offset_k: Array
     offset_sd_k: Array
+    surprise: Array
     fit: Array
     course: Course
 
@@ -137,8 +143,8 @@ class _Group:
 
 def search(panel: Panel, grid: Grid, beliefs: Beliefs, params: LookParams) -> Index:
     """The grid points worth a closer look: those the cohort expects and each bag's best."""
-    likelihood, _ = _likelihood(panel, grid, beliefs, np.zeros((len(panel.times), 0)))
-    expected = _expected(likelihood, grid, beliefs, params)
+    likelihood, _ = _likelihood(panel, grid, beliefs, params, np.zeros((len(panel.times), 0)))
+    expected = _expected(likelihood, grid, beliefs, params, STRENGTHS_K[::2])
     healthy = weigh_healthy(likelihood, expected, beliefs.spread.wild, 2 * grid.size)
     by_bag = healthy.onto_grid(healthy.share)
     best = np.argsort(by_bag, axis=1)[:, -8:].ravel()
@@ -153,8 +159,10 @@ def look(panel: Panel, grid: Grid, beliefs: Beliefs, params: LookParams) -> Look
         [onset_steps(panel.times, onset_h, speed) for speed in params.speeds_h], axis=1
     )
     lost = _lost(panel, onset_h, beliefs, params)
-    likelihood, groups = _likelihood(panel, grid, beliefs, np.concatenate([added, lost], axis=1))
-    expected = _expected(likelihood, grid, beliefs, params)
+    likelihood, groups = _likelihood(
+        panel, grid, beliefs, params, np.concatenate([added, lost], axis=1)
+    )
+    expected = _expected(likelihood, grid, beliefs, params, STRENGTHS_K)
     healthy = weigh_healthy(likelihood, expected, beliefs.spread.wild, params.entries)
     return _verdicts(panel, grid, beliefs, params, healthy, expected, groups, added, onset_h, count)
 
@@ -177,15 +185,19 @@ def _onsets(panel: Panel, params: LookParams) -> tuple[Array, Array]:
 
 def _lost(panel: Panel, onset_h: Array, beliefs: Beliefs, params: LookParams) -> Array:
     """Heat lost from each onset on, all of it: (times, onsets), at most zero."""
-    course = beliefs.course
+    heat = course_heat(panel.times - panel.inoculated_h, beliefs.course, beliefs.spread.keep)
+    return -heat[:, None] * onset_steps(panel.times, onset_h, params.loss_h)
+
+
+def course_heat(age_h: Array, course: Course, keep: float) -> Array:
+    """The cohort's heat at each age as surface warmth [K]."""
     one = Grid(np.array([course.peak_h]), np.array([course.rise_h]), 1.0, 1.0)
-    age_h = panel.times - panel.inoculated_h
-    heat = course.peak_k * shapes(age_h, one, beliefs.spread.keep)[:, :1, HEAT]
-    return -heat * onset_steps(panel.times, onset_h, params.loss_h)
+    heat: Array = course.peak_k * shapes(age_h, one, keep)[:, 0, HEAT]
+    return heat
 
 
 def _likelihood(
-    panel: Panel, grid: Grid, beliefs: Beliefs, columns: Array
+    panel: Panel, grid: Grid, beliefs: Beliefs, params: LookParams, columns: Array
 ) -> tuple[Likelihood, list[_Group]]:
     """The likelihood of each bag at each grid point, with `columns` (times, onsets) beside."""
     spread = beliefs.spread
@@ -193,10 +205,14 @@ def _likelihood(
     curve = shapes(panel.hours - panel.inoculated_h, grid, spread.keep)
     corrections = _correction_variance(grid, spread, beliefs.course.peak_k)
     precision, right, rest = (np.zeros((bags, grid.size)) for _ in range(3))
+    # No bag follows the curve exactly: what wanders is larger while there is more heat.
+    heat = course_heat(panel.hours - panel.inoculated_h, beliefs.course, spread.keep)
+    larger = np.hypot(1.0, params.misfit * heat / beliefs.noise.wander_k)
     groups = []
     for members, rows in _patterns(panel):
         first = members[0]
-        matrix = whitener(panel.hours[rows], beliefs.noise, panel.white[rows, first])
+        white = panel.white[rows, first] / larger[rows]
+        matrix = whitener(panel.hours[rows], beliefs.noise, white) / larger[rows]
         stretch = panel.stretch[rows, first]
         offsets = (stretch[:, None] == np.unique(stretch)).astype(np.float64)
         flat = matrix @ np.concatenate(
@@ -240,10 +256,16 @@ def _correction_variance(grid: Grid, spread: Spread, peak_k: float) -> Array:
     return np.tile(row, (grid.size, 1))
 
 
-def _expected(likelihood: Likelihood, grid: Grid, beliefs: Beliefs, params: LookParams) -> Expected:
+def _expected(
+    likelihood: Likelihood,
+    grid: Grid,
+    beliefs: Beliefs,
+    params: LookParams,
+    strengths_k: Array,
+) -> Expected:
     near = scatter(grid, beliefs.spread)
-    prior = log_prior(grid, beliefs.prior)
-    return expect(likelihood, near, prior, beliefs.spread, params.pull)
+    prior = log_prior(grid, beliefs.prior, strengths_k)
+    return expect(likelihood, near, prior, strengths_k, beliefs.spread, params.pull)
 
 
 def _verdicts(
@@ -264,7 +286,9 @@ def _verdicts(
     onset, lost_h = np.full((2, bags), panel.hours[-1])
     peak[:] = beliefs.course.peak_h
     fit = np.zeros((len(panel.times), bags))
-    lost = _lost(panel, onset_h, beliefs, params)[now]
+    surprise = np.full((bags, added.shape[1]), np.nan)
+    lost = _lost(panel, onset_h, beliefs, params)[: now + 1]
+    lost = lost[panel.hours > panel.hours[now] - params.loss_recall_h].min(axis=0)
     course = _course(expected, grid)
     curve = shapes(panel.times - panel.inoculated_h, grid, beliefs.spread.keep)
     log_loss = np.log(count / params.planned_onsets)
@@ -289,6 +313,7 @@ def _verdicts(
             log_loss,
         )
         hot[members] = warm.log_factor
+        surprise[members] = warm.surprise
         stalled[members] = cold.log_factor
         weight = warm.share * warm.amplitude
         added_k[members] = weight.sum(axis=1) @ added[now]
@@ -302,7 +327,19 @@ def _verdicts(
         peak[members] = (share * grid.peak_h[mine.point]).sum(axis=1)
         strength[members] = (share * mine.right / mine.precision).sum(axis=1) / course.peak_k
     return Look(
-        hot, stalled, added_k, onset, lost_k, lost_h, strength, peak, offset, offset_sd, fit, course
+        hot,
+        stalled,
+        added_k,
+        onset,
+        lost_k,
+        lost_h,
+        strength,
+        peak,
+        offset,
+        offset_sd,
+        surprise,
+        fit,
+        course,
     )
 
 

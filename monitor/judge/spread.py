@@ -10,8 +10,6 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from monitor.judge.filters import Noise, whitener
-
 Array = NDArray[np.float64]
 
 #: Fewest bags whose median is taken for something the room shares.
@@ -46,21 +44,20 @@ def row_medians(values: Array, count: NDArray[np.int_]) -> Array:
     return np.where(count > 0, 0.5 * (low + high), 0.0)
 
 
-def noise_scale(left: Array, hours: Array, noise: Noise, spent: float, known: float) -> float:
-    """How many times noisier than `noise` the typical bag is, from what the fits leave.
+#: Median of the square of a standard normal variable.
+MEDIAN_SQUARE = 0.4549
 
-    The median over bags of the mean squared innovation, `spent` degrees of freedom per bag
-    taken off; the prior scale 1 weighs as `known` bags. Never below 1: `noise` is also what
-    the curve's shape may be wrong by, which a good fit hides.
+
+def noise_factor(surprises: Array, known: float) -> float:
+    """How many times larger the noise is than the looks took it to be.
+
+    `surprises` (bags, onsets): standard normal if the noise was right, NaN where there is
+    nothing. Their median square over all bags is what the noise should be judged by: it is
+    made of the very shapes the judge looks for, and half of the bags may have added heat
+    (the genomic control of Devlin and Roeder 1999). A factor of 1 weighs as `known` bags.
     """
-    squares = []
-    for column in left.T:
-        rows = np.flatnonzero(np.isfinite(column))
-        if len(rows) > 2.0 * spent + 4.0:
-            innovations = whitener(hours[rows], noise) @ column[rows]
-            squares.append(float(innovations @ innovations) / (len(rows) - spent))
-    if not squares:
+    bags = int(np.isfinite(surprises).any(axis=1).sum())
+    if not bags:
         return 1.0
-    count = len(squares)
-    pooled = (known + count * float(np.median(squares))) / (known + count)
-    return max(1.0, float(np.sqrt(pooled)))
+    inflation = float(np.nanmedian(surprises**2)) / MEDIAN_SQUARE
+    return float(np.sqrt((known + bags * inflation) / (known + bags)))

@@ -22,7 +22,7 @@ from monitor.values import Bag, Estimate, Evidence, Frame, Reason
 Array = NDArray[np.float64]
 HOUR_S = 3600.0
 #: Earlier looks that must agree before heat counts as lost.
-LOOKS_HELD = 4
+LOOKS_HELD = 3
 #: Standard normal bound of a central 80 %.
 Z80 = 1.2816
 
@@ -39,12 +39,12 @@ class VerdictParams:
 
     hot_prior_odds: float = 0.05
     stalled_prior_odds: float = 0.03
-    margin: float = 2.5
+    margin: float = 1.0
     contact: float = 0.85
     contact_sd: float = 0.05
     loss_sd: float = 0.12
     reading_k: float = 0.1
-    learning_rows: int = 12
+    learning_rows: int = 8
     fewest_peers: int = 3
     look_again: float = 2.0
 
@@ -57,6 +57,7 @@ class Standing:
     hot: float
     stalled: float
     stalled_before: tuple[float, ...]
+    hottest: float
     added_k: float
     lost_k: float
     onset_h: float
@@ -101,6 +102,7 @@ class Standing:
             hot=float(found.hot[place]),
             stalled=float(found.stalled[place]),
             stalled_before=earlier[:LOOKS_HELD],
+            hottest=max(float(found.hot[place]), before.hottest if before else 0.0),
             added_k=float(found.added_k[place]),
             lost_k=float(found.lost_k[place]),
             onset_h=float(found.onset_h[place]),
@@ -207,7 +209,7 @@ def weigh_bag(
     warm = standing.hot >= standing.stalled
     # Each against both other accounts of the bag: healthy, or the opposite fault.
     hot = standing.hot + hot_prior - max(0.0, standing.stalled + stalled_prior)
-    stalled = standing.stalled_for_long + stalled_prior - max(0.0, standing.hot + hot_prior)
+    stalled = standing.stalled_for_long + stalled_prior - max(0.0, standing.hottest + hot_prior)
     excess_k = standing.added_k if warm else -standing.lost_k
     added_w = thermal(bag).loss_w_per_k * excess_k / params.contact
     reason = _reason(standing, warm, hot, stalled, hot_needed, stalled_needed, strain, params)
