@@ -1,0 +1,116 @@
+"""The cohort's expectation, what a room shares, whole lots."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from monitor.judge.cohort import (
+    STRENGTHS_K,
+    Likelihood,
+    Spread,
+    expect,
+    log_prior,
+    scatter,
+)
+from monitor.judge.curve import HEAT, LATER, WIDER, Grid, make_grid, shapes
+from monitor.judge.lots import LotParams, judge_lot
+from monitor.judge.panel import Course
+from monitor.judge.spread import noise_factor, shared_course
+from monitor.judge.strain import HeatPrior, Strain
+from monitor.judge.verdicts import Standing
+from monitor.values import Reason
+
+STANDING = Standing(
+    at_s=0.0, hot=-1.0, stalled=-1.0, stalled_before=(), hottest=0.0, added_k=0.0, lost_k=0.0,
+    onset_h=0.0, lost_h=0.0, strength=1.0, shift_h=0.0, offset_k=0.0, offset_sd_k=0.1,
+    warmth_k=1.0, rate_k_per_h=0.0, rows=40, peers=5, rising_h=0.0,
+)  # fmt: skip
+
+
+def test_the_curve_is_one_at_its_peak_without_maintenance_and_settles_at_keep() -> None:
+    grid = Grid(np.array([90.0]), np.array([9.0]), 4.0, 1.2)
+    assert shapes(np.array([90.0]), grid, 0.0)[0, 0, HEAT] == pytest.approx(1.0)
+    assert shapes(np.array([400.0]), grid, 0.22)[0, 0, HEAT] == pytest.approx(0.22, abs=1e-9)
+
+
+def test_the_corrections_are_the_curves_derivatives() -> None:
+    ages = np.linspace(10.0, 200.0, 40)
+    grid = Grid(np.array([90.0]), np.array([9.0]), 4.0, 1.2)
+    step = 1e-5
+    later = shapes(ages, Grid(np.array([90.0 + step]), grid.rise_h, 4.0, 1.2), 0.22)
+    wider = shapes(ages, Grid(grid.peak_h, np.array([9.0 * np.exp(step)]), 4.0, 1.2), 0.22)
+    here = shapes(ages, grid, 0.22)
+    np.testing.assert_allclose((later - here)[:, 0, HEAT] / step, here[:, 0, LATER], atol=1e-5)
+    np.testing.assert_allclose((wider - here)[:, 0, HEAT] / step, here[:, 0, WIDER], atol=1e-5)
+
+
+def test_half_a_cohort_gone_astray_does_not_move_what_the_other_half_expects() -> None:
+    grid = make_grid(24.0, 200.0)
+    peaks = [88.0, 90.0, 92.0, 94.0, 91.0, 89.0, 150.0, 60.0, 130.0, 175.0, 45.0, 110.0]
+    precision = np.full((len(peaks), grid.size), 400.0)  # each surely 2 K strong
+    right = 2.0 * precision
+    rest = np.array(
+        [
+            -0.5 * ((grid.peak_h - peak) / 2.0) ** 2 - 0.5 * (np.log(grid.rise_h / 10.0) / 0.1) ** 2
+            for peak in peaks
+        ]
+    )
+    expected = expect(
+        Likelihood(precision, right, rest),
+        scatter(grid, Spread()),
+        log_prior(grid, HeatPrior(), STRENGTHS_K),
+        STRENGTHS_K,
+        Spread(),
+        6.0,
+    )
+    weight = expected.weight[0] / expected.weight[0].sum()
+    assert weight @ grid.peak_h == pytest.approx(90.0, abs=4.0)
+
+
+def test_what_the_room_shares_is_the_same_whatever_half_of_the_bags_do() -> None:
+    random = np.random.default_rng(3)
+    hours = np.arange(40.0) * 3.0
+    swing = np.where(np.arange(40) % 8 < 2, -0.6, 0.2)
+    bags = swing[:, None] + random.normal(0.0, 0.03, (40, 21))
+    calm = shared_course(bags, hours, 0.05, 12.0)
+    bags[20:, :10] += 3.0
+    wild = shared_course(bags, hours, 0.05, 12.0)
+    assert np.abs(wild - calm).max() < 0.06
+    assert np.corrcoef(calm, swing)[0, 1] > 0.95
+
+
+def test_under_three_bags_nothing_counts_as_shared() -> None:
+    assert not shared_course(np.ones((5, 2)), np.arange(5.0), 0.05, 12.0).any()
+
+
+def test_the_noise_is_corrected_by_the_typical_surprise_not_by_the_worst() -> None:
+    random = np.random.default_rng(4)
+    surprises = random.normal(0.0, 2.0, (40, 30))
+    surprises[:5] += 30.0
+    assert noise_factor(surprises, 10.0) == pytest.approx(2.0, rel=0.3)
+    assert noise_factor(np.full((3, 2), np.nan), 10.0) == 1.0
+
+
+def test_a_cohort_of_two_strains_is_said_to_look_like_two() -> None:
+    leads = [-32.0, -28.0, -30.0, -35.0, 31.0, 28.0, 33.0, 30.0]
+    bags = [replace(STANDING, shift_h=lead) for lead in leads]
+    strain = Strain()
+    course = Course(1.5, 100.0, 10.0)
+    assert judge_lot(course, bags, 200.0, 0.5, strain, LotParams()) is Reason.COHORT_IS_TWO
+    usual = [replace(STANDING, shift_h=lead / 4.0) for lead in leads]
+    assert judge_lot(course, usual, 200.0, 0.5, strain, LotParams()) is None
+
+
+def test_a_lot_is_called_slow_or_hot_only_against_a_strains_earlier_runs() -> None:
+    known = Strain(
+        known=True, prior=HeatPrior(peak_k=2.0, peak_k_sd=0.3, peak_h=90.0, peak_h_sd=8.0)
+    )
+    bags = [STANDING] * 6
+    slow = Course(2.0, 150.0, 10.0)
+    assert judge_lot(slow, bags, 120.0, 0.2, known, LotParams()) is Reason.LOT_SLOW
+    hot = Course(3.5, 90.0, 10.0)
+    assert judge_lot(hot, bags, 90.0, 3.3, known, LotParams()) is Reason.LOT_HOT
+    assert judge_lot(hot, bags, 90.0, 3.3, replace(known, known=False), LotParams()) is None

@@ -1,0 +1,97 @@
+"""Bayes factors: their bound by simulation, their parts against plain numerics."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy.stats import norm
+
+from monitor.judge.cohort import Expected, Likelihood
+from monitor.judge.curve import Grid, onset_steps, shapes
+from monitor.judge.filters import Noise, whitener
+from monitor.judge.likelihood import Design, project, reduce_design
+from monitor.judge.odds import log_normal_cdf, needed_log_odds, weigh_healthy, weigh_onsets
+
+HOURS = np.arange(1.0, 22.0) * 6.0
+GRID = Grid(np.array([60.0]), np.array([10.0]), 4.0, 1.2)
+NOISE = Noise(0.1, 10.0, 0.05)
+OFFSET_K, STRENGTH_K, STRENGTH_SD_K = 0.3, 2.0, 0.3
+CORRECTION_VARIANCE = np.array([[0.02, 0.01, 0.01]])
+ONSETS_H = np.arange(0.0, 126.0, 12.0)
+
+
+def _healthy_bags(count: int, random: np.random.Generator) -> np.ndarray:
+    """Bags drawn from the healthy model itself: (rows, bags)."""
+    curve = shapes(HOURS, GRID, 0.22)[:, 0]
+    coefficients = np.vstack(
+        [
+            random.normal(STRENGTH_K, STRENGTH_SD_K, count),
+            random.normal(0.0, np.sqrt(CORRECTION_VARIANCE[0])[:, None], (3, count)),
+        ]
+    )
+    apart = np.abs(HOURS[:, None] - HOURS)
+    covariance = NOISE.wander_k**2 * np.exp(-apart / NOISE.wander_h)
+    covariance += NOISE.white_k**2 * np.eye(len(HOURS))
+    noise = np.linalg.cholesky(covariance) @ random.normal(size=(len(HOURS), count))
+    return curve @ coefficients + random.normal(0.0, OFFSET_K, count) + noise
+
+
+def _log_factors(bags: np.ndarray, rows: int) -> np.ndarray:
+    """Log Bayes factors of added heat after the first `rows` rows."""
+    matrix = whitener(HOURS[:rows], NOISE)
+    design = Design(
+        matrix @ np.ones((rows, 1)),
+        np.einsum("tu,ugc->tgc", matrix, shapes(HOURS[:rows], GRID, 0.22)),
+        matrix @ onset_steps(HOURS[:rows], ONSETS_H, 4.0),
+        matrix,
+    )
+    reduced = reduce_design(design, np.array([OFFSET_K**2]), CORRECTION_VARIANCE)
+    seen = project(reduced, matrix @ bags[:rows])
+    count = bags.shape[1]
+    one = np.ones((count, 1))
+    expected = Expected(
+        one, STRENGTH_K * one, STRENGTH_SD_K**2 * one, STRENGTH_K * one, STRENGTH_SD_K**2 * one,
+        np.ones((1, 1)),
+    )  # fmt: skip
+    likelihood = Likelihood(np.tile(reduced.strength, (count, 1)), seen.strength, seen.rest)
+    healthy = weigh_healthy(likelihood, expected, 0.5, 2)
+    log_onset = np.full(len(ONSETS_H), -np.log(len(ONSETS_H)))
+    return weigh_onsets(healthy, reduced, seen.onset, 1.0, log_onset).log_factor
+
+
+def test_healthy_bags_pass_a_bound_no_more_often_than_ville_allows() -> None:
+    """Ville's inequality: P(ever >= 1/a) <= a; 20,000 simulated healthy runs, three sigma."""
+    bags = _healthy_bags(20_000, np.random.default_rng(11))
+    highest = np.max([_log_factors(bags, rows) for rows in range(3, len(HOURS) + 1)], axis=0)
+    for chance in (0.1, 0.02, 0.005):
+        passed = float((highest >= -np.log(chance)).mean())
+        assert passed <= chance + 3.0 * np.sqrt(chance * (1.0 - chance) / 20_000)
+    # and the bound is not idle: such factors do occur
+    assert (highest >= -np.log(0.1)).mean() > 0.005
+
+
+def test_the_expected_factor_of_a_healthy_bag_is_one() -> None:
+    """E = 1 under the healthy model; over five rows, where its tail is not yet too heavy to see."""
+    bags = _healthy_bags(40_000, np.random.default_rng(12))
+    factors = np.exp(_log_factors(bags, 5))
+    assert factors.mean() == pytest.approx(1.0, abs=0.05)
+
+
+def test_added_heat_is_found_and_its_absence_counts_against_it() -> None:
+    bags = _healthy_bags(200, np.random.default_rng(13))
+    warmed = bags + 1.5 * onset_steps(HOURS, np.array([84.0]), 6.0)
+    assert np.median(_log_factors(warmed, len(HOURS))) > 6.0
+    assert np.median(_log_factors(bags, len(HOURS))) < 0.0
+
+
+def test_the_log_normal_cdf_agrees_with_scipy() -> None:
+    z = np.linspace(-30.0, 8.0, 500)
+    np.testing.assert_allclose(log_normal_cdf(z), norm.logcdf(z), atol=3e-7)
+
+
+def test_a_smaller_budget_needs_more_evidence() -> None:
+    assert needed_log_odds(0.5, 0.05, 1.0) - needed_log_odds(5.0, 0.05, 1.0) == pytest.approx(
+        np.log(10.0)
+    )
+    with pytest.raises(ValueError, match="above 0"):
+        needed_log_odds(0.0, 0.05, 1.0)
