@@ -47,12 +47,12 @@ def load_settings(config_dir: Path, env: Mapping[str, str], *, outside: bool = T
     return Settings(**parts, strains=book, notes=tuple(notes))
 
 
-def load_strains(config_dir: Path) -> StrainBook:
+def load_strains(config_dir: Path, name: str = STRAINS_FILE) -> StrainBook:
     """The strains alone, for a replay that has no monitor.yaml; generic values without a file.
 
     Raises SettingsError as `load_settings` does.
     """
-    file = _strains(config_dir, FileContext(config_dir, {}, outside=False))
+    file = _strains(config_dir, FileContext(config_dir, {}, outside=False), name)
     if file is None:
         return StrainBook()
     if file.problems or not isinstance(file.model, StrainsFile):
@@ -60,8 +60,8 @@ def load_strains(config_dir: Path) -> StrainBook:
     return file.model.book()
 
 
-def _strains(config_dir: Path, context: FileContext) -> _File | None:
-    path = config_dir / STRAINS_FILE
+def _strains(config_dir: Path, context: FileContext, name: str = STRAINS_FILE) -> _File | None:
+    path = config_dir / name
     return _File(path, StrainsFile, strains_faults, context) if path.exists() else None
 
 
