@@ -21,6 +21,7 @@ from monitor.clock import Clock, process_seconds
 from monitor.errors import FolderError, StoreError
 from monitor.logbook import Logbook, Say
 from monitor.outbox import Sender
+from monitor.road import Outcome
 from monitor.room_folder import RoomFolder
 from monitor.runner import ended_frames_s, frame_end_s
 from monitor.settings.schema import RecipientSettings, Settings, SourceSettings
@@ -82,6 +83,7 @@ class Wiring:
     sender: Callable[[Path, Mapping[str, Channel], Clock], Sender] = Sender
     packets: Callable[[int], queue.Queue[Packet]] = queue.Queue
     notifier: Notifier = field(default_factory=Notifier)
+    saw: Callable[[Outcome], None] = lambda outcome: None
 
 
 class Live:
@@ -108,6 +110,7 @@ class Live:
         self._say = say
         self._standing_every_s = standing_every_s
         wiring = wiring or Wiring()
+        self._saw = wiring.saw
         channels = wiring.channels(settings.recipients)
         self._lock = lock_store(settings.store.path)
         self._log = Logbook(settings, clock.wall_s(), say)
@@ -327,6 +330,7 @@ class Live:
         outcome = self._log.close(end_s, self._clock.wall_s(), self._house())
         self._next_end_s = end_s + self._settings.frames.length_s
         self._closed_s = self._clock.monotonic_s()
+        self._saw(outcome)
         if outcome.events:
             self._sender.wake()
         if self._standing_every_s and end_s % self._standing_every_s == 0:

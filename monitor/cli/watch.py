@@ -10,9 +10,10 @@ import argparse
 import os
 import signal
 import threading
+from dataclasses import replace
 from pathlib import Path
 
-from monitor.cli.arguments import duration_argument
+from monitor.cli.arguments import duration_argument, user_name
 from monitor.cli.exits import Exit
 from monitor.cli.terminal import BOLD, RED, YELLOW, paint, say
 from monitor.clock import Clock, FastClock, SystemClock
@@ -55,9 +56,22 @@ def run(arguments: argparse.Namespace) -> Exit:
     for number in (signal.SIGTERM, signal.SIGINT):
         signal.signal(number, lambda *_: stop.set())
     wiring = Wiring(notifier=Notifier(os.environ.get("NOTIFY_SOCKET", "")))
+    page = None
+    if settings.page is not None:
+        from monitor.page import Latest, PageServer  # noqa: PLC0415  # no page, no web server
+
+        latest = Latest()
+        wiring = replace(wiring, packets=latest.watched_queue, saw=latest.take)
+        page = PageServer(settings, clock, latest, say, user_name())
     live = Live(settings, clock, show, arguments.standing, wiring)
     say(f"watching {settings.room.name}")
-    live.run(stop)
+    if page is not None:
+        page.start()
+    try:
+        live.run(stop)
+    finally:
+        if page is not None:
+            page.stop()
     say("stopped")
     return Exit.DONE
 

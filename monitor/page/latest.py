@@ -7,6 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 
 from monitor.road import Outcome
+from monitor.sources.source import Packet
 
 
 @dataclass(slots=True)
@@ -24,8 +25,8 @@ class Latest:
         """A frame was closed."""
         self.outcome = outcome
 
-    def watched_queue(self, length: int) -> queue.Queue[object]:
+    def watched_queue(self, length: int) -> queue.Queue[Packet]:
         """A queue of that length whose filling the page can tell."""
-        packets: queue.Queue[object] = queue.Queue(length)
+        packets: queue.Queue[Packet] = queue.Queue(length)
         self.waiting, self.room_for = packets.qsize, length
         return packets

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
@@ -186,7 +185,10 @@ def _heads(bags: Iterable[Bag]) -> dict[str, str]:
         by_strain.setdefault(bag.strain, []).append(bag.bag)
     heads = {}
     for codes in by_strain.values():
-        head = os.path.commonprefix(codes) if len(codes) > 1 else ""
-        head = head.rstrip("0123456789")
+        first, last = min(codes), max(codes)  # what these two share, all between them share
+        alike = next(
+            (at for at, pair in enumerate(zip(first, last, strict=False)) if pair[0] != pair[1]), 0
+        )
+        head = first[:alike].rstrip("0123456789")
         heads.update(dict.fromkeys(codes, head))
     return heads

@@ -1,0 +1,77 @@
+"""Alarms as cards: what was found in sentences, how it stands, what may be done."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+from datetime import tzinfo
+
+from monitor.store import StandingAlarm
+from monitor.terms import Transition, Urgency
+from monitor.words import one_line, sentences
+from monitor.words.naming import BAG_KINDS
+
+WHEN = {Urgency.NOW: "Go in now", Urgency.TODAY: "Next walk", Urgency.LATER: "Morning"}
+
+
+@dataclass(frozen=True, slots=True)
+class Card:
+    """One standing alarm. `asked` is what was asked of it and is not taken yet."""
+
+    alarm_id: str
+    urgency: str
+    when: str
+    title: str
+    line: str
+    body: tuple[str, ...]
+    since_s: float
+    state: str
+    first_in: bool
+    bag: str
+    asked: str
+
+    @property
+    def open(self) -> bool:
+        """Whether it still waits for somebody to answer it."""
+        return self.state == "unacknowledged"
+
+
+def cards(
+    alarms: Iterable[StandingAlarm], asked: Mapping[str, str], units: str, zone: tzinfo
+) -> list[Card]:
+    """Cards in the given order, the unanswered first."""
+    made = [_card(one, asked.get(one.raised.alarm_id, ""), units, zone) for one in alarms]
+    return sorted(made, key=lambda card: not card.open)
+
+
+def _card(alarm: StandingAlarm, asked: str, units: str, zone: tzinfo) -> Card:
+    found = replace(alarm.latest, transition=Transition.RAISED, by="", note="")
+    title, body = sentences(found, units, zone)
+    bag = alarm.latest.facts.bag or (alarm.latest.subject if alarm.latest.kind in BAG_KINDS else "")
+    return Card(
+        alarm.raised.alarm_id,
+        alarm.latest.urgency.value,
+        WHEN[alarm.latest.urgency],
+        title.partition(": ")[2] or title,
+        one_line(found, units, zone),
+        tuple(body.split("\n")),
+        alarm.raised.at_s,
+        state_of(alarm),
+        alarm.raised.first_in,
+        bag,
+        asked,
+    )
+
+
+def state_of(alarm: StandingAlarm) -> str:
+    """The alarm's state in the terms of IEC 62682."""
+    if alarm.out_of_service:
+        return "out of service"
+    if alarm.suppressed:
+        return "suppressed by design"
+    if alarm.shelved:
+        return "shelved"
+    by = alarm.acknowledged_by
+    if alarm.acknowledged_s is not None:
+        return f"acknowledged by {by}" if by else "acknowledged"
+    return "unacknowledged"

@@ -1,0 +1,111 @@
+"""The page's own thread: it never stops the daemon, and ends within two seconds of being told."""
+
+from __future__ import annotations
+
+import logging
+import socket
+import threading
+from collections.abc import Callable
+
+import uvicorn
+
+from monitor.clock import Clock
+from monitor.page.app import build_app
+from monitor.page.latest import Latest
+from monitor.settings.schema import PageSettings, Settings
+
+RETRY_S = 30.0
+STOP_S = 2
+MOST_CONNECTIONS = 64
+BACKLOG = 64
+
+
+class PageServer:
+    """Serves the page in a thread. A port that is taken is tried again, and said once."""
+
+    def __init__(
+        self,
+        settings: Settings,
+        clock: Clock,
+        latest: Latest,
+        say: Callable[[str], None],
+        sitting_here: str = "",
+    ) -> None:
+        self._page = settings.page or PageSettings()
+        self._app = build_app(settings, clock, latest, sitting_here)
+        self._say = say
+        self._stop = threading.Event()
+        self._server: uvicorn.Server | None = None
+        self._thread = threading.Thread(target=self._run, name="page", daemon=True)
+        logging.getLogger("uvicorn").setLevel(logging.CRITICAL)  # it says what we say already
+
+    @property
+    def address(self) -> str:
+        """Where the page is, as one would type it on this machine."""
+        scheme = "https" if self._page.certificate else "http"
+        host = self._page.listen
+        host = {"0.0.0.0": socket.gethostname(), "::": socket.gethostname()}.get(host, host)
+        host = f"[{host}]" if ":" in host else host
+        return f"{scheme}://{host}:{self._page.port}/"
+
+    def start(self) -> None:
+        """Begin to serve."""
+        self._thread.start()
+
+    def stop(self) -> None:
+        """End, also with phones still connected."""
+        self._stop.set()
+        if self._server is not None:
+            self._server.should_exit = True
+        self._thread.join(STOP_S + 0.5)
+
+    def _run(self) -> None:
+        told = ""
+        while not self._stop.is_set():
+            trouble = self._serve()
+            if trouble and trouble != told:
+                self._say(f"the page can't be served at {self.address}: {trouble}; tried again")
+            told = trouble
+            self._stop.wait(RETRY_S)
+
+    def _serve(self) -> str:
+        """Serve until told to stop; why it couldn't."""
+        try:
+            listener = _listen(self._page.listen, self._page.port)
+        except OSError as error:
+            return error.strerror or str(error)
+        with listener:
+            config = uvicorn.Config(
+                self._app,
+                log_config=None,
+                access_log=False,
+                server_header=False,
+                date_header=True,
+                proxy_headers=False,
+                limit_concurrency=MOST_CONNECTIONS,
+                timeout_keep_alive=20,
+                timeout_graceful_shutdown=STOP_S,
+                ssl_certfile=str(self._page.certificate) if self._page.certificate else None,
+                ssl_keyfile=str(self._page.key) if self._page.key else None,
+            )
+            self._server = uvicorn.Server(config)
+            self._server.should_exit = self._stop.is_set()
+            self._say(f"the page is at {self.address}")
+            try:
+                self._server.run(sockets=[listener])
+            except OSError as error:  # a certificate that can't be used
+                return error.strerror or str(error)
+        return "" if self._stop.is_set() else "it ended by itself"
+
+
+def _listen(host: str, port: int) -> socket.socket:
+    family = socket.AF_INET6 if ":" in host else socket.AF_INET
+    listener = socket.socket(family, socket.SOCK_STREAM)
+    try:
+        listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        listener.bind((host, port))
+        listener.listen(BACKLOG)
+    except OSError:
+        listener.close()
+        raise
+    return listener

@@ -1,0 +1,96 @@
+"""Templates with what every page needs, and the words for numbers in each person's degrees."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Any
+from urllib.parse import quote
+from zoneinfo import ZoneInfo
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+from starlette.responses import HTMLResponse, Response
+
+from monitor import __version__
+from monitor.page.ask import Ask, problem
+from monitor.page.login import Desk
+from monitor.settings.schema import Settings
+from monitor.words import difference, duration, moment, temperature
+
+#: The marks of the navigation: address, word.
+PLACES = (
+    ("/", "Rack"),
+    ("/alarms", "Alarms"),
+    ("/walk", "Walk"),
+    ("/night", "Night"),
+    ("/monitor", "Monitor"),
+)
+
+
+def signed(value_k: float, units: str) -> str:
+    """A difference with its sign and without its unit, as a tile has room for: "+1.4"."""
+    text = difference(value_k, units).partition(" ")[0]
+    text = text if text.startswith("-") else f"+{text}"
+    return text.replace("-", "−")
+
+
+def bag_path(code: str) -> str:
+    return f"/bag/{quote(code, safe='')}"
+
+
+class Show:
+    """Renders templates."""
+
+    def __init__(self, settings: Settings, desk: Desk) -> None:
+        self._room = settings.room
+        self._zone = ZoneInfo(settings.room.timezone)
+        self._desk = desk
+        self._templates = Environment(
+            loader=PackageLoader("monitor.page"),
+            autoescape=True,
+            undefined=StrictUndefined,
+            trim_blocks=True,
+            lstrip_blocks=True,
+        )
+        self._templates.filters.update(
+            signed=signed, difference=difference, temperature=temperature, span=duration
+        )
+        self._templates.globals.update(bag_path=bag_path)
+
+    def page(self, ask: Ask, template: str, status: int = 200, **values: Any) -> HTMLResponse:
+        """A whole page; its forms carry this visit's token."""
+        return HTMLResponse(
+            self.piece(
+                template,
+                ask=ask,
+                who=ask.who,
+                units=ask.units,
+                token=self._desk.form_token(ask.visit),
+                room=self._room,
+                places=PLACES,
+                here=ask.request.url.path,
+                version=__version__,
+                **values,
+            ),
+            status,
+        )
+
+    def piece(self, template: str, **values: Any) -> Markup:
+        """Part of a page."""
+        return Markup(  # the templates escape what they are given
+            self._templates.get_template(template).render(clock=self.clock, **values)
+        )
+
+    def clock(self, at_s: float | None, now_s: float | None = None) -> str:
+        """A moment on the room's wall; with `now_s` its day as far as needed."""
+        if at_s is None:
+            return "not yet"
+        if now_s is not None:
+            return moment(at_s, self._zone, now_s)
+        return datetime.fromtimestamp(at_s, self._zone).strftime("%a %H:%M")
+
+    def error(self, ask: Ask, status: int, text: str) -> Response:
+        """An answer that says what is wrong: for a person, or for a script."""
+        if ask.wants_json:
+            return problem(status, text)
+        return self.page(ask, "error.html", status, text=text, title="Not done")
