@@ -6,6 +6,7 @@ import math
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from statistics import NormalDist, fmean, median
 
 #: Pairs grow with the square: thin to means before it takes seconds on a small machine.
@@ -64,7 +65,7 @@ def theil_sen(
     count = len(x)
     if not 3 <= count <= MOST_POINTS or count != len(y):
         raise ValueError(f"3 to {MOST_POINTS} points, x and y of one length, not {count}")
-    if any(later <= earlier for earlier, later in zip(x, x[1:], strict=False)):
+    if any(later <= earlier for earlier, later in pairwise(x)):
         raise ValueError("x must rise from point to point")
     slopes, s = [], 0
     for i in range(count - 1):
@@ -77,7 +78,7 @@ def theil_sen(
     var_s = _variance(y) * inflation
     width = NormalDist().inv_cdf(0.5 + level / 2) * math.sqrt(var_s)
     pairs = len(slopes)
-    low = max(round((pairs - width) / 2), 0)
+    low = max(round((pairs - width) / 2) - 1, 0)
     high = min(round((pairs + width) / 2), pairs - 1)
     return Slope(
         slope=middle,
@@ -101,7 +102,7 @@ def inflation_of(residuals: Sequence[float]) -> float:
     """By how much a first-order likeness of neighbours widens the variance of S; 1 or more.
 
     Source  Bayley and Hammersley 1946, as Yue and Wang 2004 use it for Mann and Kendall's
-            test: 1 + 2 sum (1 - k/n) r^k, with r the lag-one correlation
+            test: 1 + 2 sum (1 - k/n) r^k, with r the lag-one correlation (from memory)
     Check   r = 0 gives 1; r = 0.5, n = 1000: 2.996
     """
     count = len(residuals)
@@ -109,7 +110,7 @@ def inflation_of(residuals: Sequence[float]) -> float:
     spread = math.fsum((one - centre) ** 2 for one in residuals)
     if count < 3 or not spread:
         return 1.0
-    pairs = zip(residuals, residuals[1:], strict=False)
+    pairs = pairwise(residuals)
     r = math.fsum((a - centre) * (b - centre) for a, b in pairs) / spread
     r = min(max(r, 0.0), 0.98)
     return 1.0 + 2.0 * math.fsum((1.0 - k / count) * r**k for k in range(1, count))
