@@ -15,6 +15,25 @@ ROOT = Path(__file__).resolve().parent.parent.parent
 VALUES = {"least_excess": "0.8 K", "false_calls_per_100": "1", "hold": "3 h"}
 
 
+SMALL = """\
+# strains of the barn
+groups:
+  oyster: {band: {low: 20 C, high: 22 C}}  # best
+strains:
+  GO-12: {group: oyster}    # grey oyster
+  AM-3:
+    group: oyster
+  SH-7: {group: oyster}
+"""
+
+
+@pytest.fixture
+def small(tmp_path: Path) -> Path:
+    """A settings folder with three strains."""
+    (tmp_path / "strains.yaml").write_text(SMALL, encoding="utf-8")
+    return tmp_path
+
+
 @pytest.fixture
 def shipped(tmp_path: Path) -> Path:
     """A settings folder with the strains the project ships."""
@@ -43,57 +62,57 @@ def test_apply_changes_one_line_of_the_shipped_file_and_keeps_the_old_one(shippe
     }
 
 
-def test_undo_gives_back_every_byte_and_undone_again_applies(shipped: Path) -> None:
+def test_undo_gives_back_every_byte_and_undone_again_applies(small: Path) -> None:
     """Taking back is a change of its own that can be taken back."""
-    path = shipped / "strains.yaml"
+    path = small / "strains.yaml"
     before = path.read_bytes()
-    apply(snapshot(shipped), "AM-3", VALUES)
+    apply(snapshot(small), "AM-3", VALUES)
     applied = path.read_bytes()
-    changes = undo(shipped)
+    changes = undo(small)
     assert path.read_bytes() == before
     assert (("strains", "AM-3", "hold"), "3 h", None) in changes
-    undo(shipped)
+    undo(small)
     assert path.read_bytes() == applied
 
 
-def test_apply_is_refused_when_the_file_changed_meanwhile(shipped: Path) -> None:
+def test_apply_is_refused_when_the_file_changed_meanwhile(small: Path) -> None:
     """Somebody's own edit is never overwritten."""
-    seen = snapshot(shipped)
-    path = shipped / "strains.yaml"
+    seen = snapshot(small)
+    path = small / "strains.yaml"
     by_hand = path.read_text(encoding="utf-8") + "# mine\n"
     path.write_text(by_hand, encoding="utf-8")
     with pytest.raises(SettingsError) as told:
         apply(seen, "GO-12", VALUES)
     assert "changed while" in told.value.problems[0]
     assert path.read_text(encoding="utf-8") == by_hand
-    assert sorted(one.name for one in shipped.iterdir()) == ["strains.yaml"]
+    assert sorted(one.name for one in small.iterdir()) == ["strains.yaml"]
 
 
-def test_undo_is_refused_when_more_was_changed_by_hand_since(shipped: Path) -> None:
+def test_undo_is_refused_when_more_was_changed_by_hand_since(small: Path) -> None:
     """It would take the grower's own change back with it."""
-    apply(snapshot(shipped), "GO-12", VALUES)
-    path = shipped / "strains.yaml"
-    text = path.read_text(encoding="utf-8").replace("SH-7: {group: shiitake}", "SH-7: {}")
+    apply(snapshot(small), "GO-12", VALUES)
+    path = small / "strains.yaml"
+    text = path.read_text(encoding="utf-8").replace("SH-7: {group: oyster}", "SH-7: {}")
     path.write_text(text, encoding="utf-8")
     with pytest.raises(SettingsError) as told:
-        undo(shipped)
+        undo(small)
     assert "strains.SH-7.group was changed by hand" in told.value.problems[0]
     assert path.read_text(encoding="utf-8") == text
 
 
-def test_undo_without_anything_applied_says_so(shipped: Path) -> None:
+def test_undo_without_anything_applied_says_so(small: Path) -> None:
     with pytest.raises(SettingsError, match="1 problem") as told:
-        undo(shipped)
+        undo(small)
     assert "nothing was applied" in told.value.problems[0]
 
 
 @pytest.mark.parametrize("value", ["30 parsecs", "0.8 W", "99 K", "{a: b}", "0.8 K # no"])
-def test_a_value_that_no_setting_takes_leaves_the_file_as_it_was(shipped: Path, value: str) -> None:
-    before = (shipped / "strains.yaml").read_bytes()
+def test_a_value_that_no_setting_takes_leaves_the_file_as_it_was(small: Path, value: str) -> None:
+    before = (small / "strains.yaml").read_bytes()
     with pytest.raises(SettingsError):
-        apply(snapshot(shipped), "GO-12", {"least_excess": value})
-    assert (shipped / "strains.yaml").read_bytes() == before
-    assert not backup_of(shipped / "strains.yaml").exists()
+        apply(snapshot(small), "GO-12", {"least_excess": value})
+    assert (small / "strains.yaml").read_bytes() == before
+    assert not backup_of(small / "strains.yaml").exists()
 
 
 FORMS = {
