@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from pathlib import Path
 from types import TracebackType
 from typing import Self
@@ -17,6 +17,7 @@ from monitor.store import (
     journal,
     readings,
     retention,
+    spans,
 )
 from monitor.store.database import translated
 from monitor.store.frames import BagEstimate
@@ -36,6 +37,7 @@ from monitor.store.records import (
     Version,
     WalkStep,
 )
+from monitor.store.spans import SpanRow
 from monitor.values import AlarmEvent, Bag, Flag, Probe, Reading
 
 
@@ -101,6 +103,23 @@ class Reader:
         """(id, reading) of all that a re-stamp moved, with their new times."""
         with translated(self.path):
             yield from readings.restamped(self._connection, step)
+
+    def span(self, from_s: float, to_s: float) -> tuple[int, int]:
+        """(after, last): ids of the readings that arrived in a stretch of time."""
+        with translated(self.path):
+            return spans.span(self._connection, from_s, to_s)
+
+    def span_rows(
+        self, after_id: int, last_id: int, probes: Collection[str] | None = None
+    ) -> Iterator[SpanRow]:
+        """(id, probe, bag, quantity, value, measured_s) of those, perhaps of some probes only."""
+        with translated(self.path):
+            yield from spans.rows(self._connection, after_id, last_id, probes)
+
+    def span_flags(self, after_id: int, last_id: int) -> dict[int, tuple[Flag, ...]]:
+        """The doubts beside those readings, by id."""
+        with translated(self.path):
+            return spans.flags(self._connection, after_id, last_id)
 
     def session(self, source: str) -> str:
         """The broker session in which a source's messages were last counted; empty if none."""

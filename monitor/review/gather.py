@@ -1,0 +1,238 @@
+"""Gathers what a night is told from: out of the store here, out of a replay by its driver.
+
+Readings are streamed into bins as they come; of a night of a thousand probes no more is held
+than when each of them spoke.
+"""
+
+from __future__ import annotations
+
+import math
+from array import array
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
+from datetime import tzinfo
+from itertools import pairwise
+
+from monitor.review.night import level_of
+from monitor.review.night_nouns import Heard, Level, NightData, Series
+from monitor.review.nights import Window, same_window_before
+from monitor.road import Plan
+from monitor.settings.schema import Settings
+from monitor.store import Reader
+from monitor.terms import LEAVES
+from monitor.values import AlarmEvent, BookEntry, Flag, Quantity
+
+HOUR_S = 3600.0
+#: Air from before the window, with the night before in it: what a climb is compared with.
+LEAD_S = 26 * HOUR_S
+COMPARED_NIGHTS = 7
+#: How far back a cohort's peak is looked for, and in what steps.
+EARLIER_STEPS, EARLIER_STEP_S = 40, 6 * HOUR_S
+EVENTS_BACK_S = 14 * 24 * HOUR_S
+HANDLED_S = 36 * HOUR_S
+#: Late readings arrive after the window's end.
+LATE_S = 2 * HOUR_S
+_AIR_BIN_S, _SURFACE_BIN_S = 15.0, 600.0
+_SHORT_SILENCE_S = 300.0
+#: A late reading is a true one; any other flag keeps a value out of the numbers.
+_SOUND = frozenset({Flag.LATE})
+#: What says nothing on when a probe spoke.
+_UNTIMED = frozenset({Flag.DUPLICATE, Flag.RETAINED, Flag.FUTURE, Flag.TIME_UNKNOWN})
+
+
+class _Bins:
+    """Running means of one probe."""
+
+    def __init__(self, step_s: float) -> None:
+        self._step_s = step_s
+        self._sums: dict[int, list[float]] = {}
+
+    def add(self, at_s: float, value: float) -> None:
+        both = self._sums.setdefault(math.floor(at_s / self._step_s), [0.0, 0.0])
+        both[0] += value
+        both[1] += 1.0
+
+    def series(self) -> Series:
+        """(middle of the bin, mean) in order of time."""
+        return tuple(
+            ((number + 0.5) * self._step_s, total / count)
+            for number, (total, count) in sorted(self._sums.items())
+        )
+
+
+class Gathering:
+    """Takes the readings of one window and of the hours before it."""
+
+    def __init__(self, window: Window, plan: Plan, lead_s: float = LEAD_S) -> None:
+        self.window = window
+        self._plan = plan
+        self._from_s = window.start_s - lead_s
+        self._air: dict[str, _Bins] = {}
+        self._humidity: dict[str, _Bins] = {}
+        self._surface: dict[str, _Bins] = {}
+        self._times: dict[str, array[float]] = {}
+        self._doubts: dict[str, Counter[str]] = {}
+
+    def take(
+        self,
+        probe: str,
+        quantity: Quantity,
+        value: float,
+        measured_s: float | None,
+        flags: tuple[Flag, ...],
+    ) -> None:
+        """One reading, its value corrected by the probe's offset; a hand's has no probe."""
+        place = self._plan.probes.get(probe)
+        if place is None or measured_s is None:
+            return
+        if not self._from_s <= measured_s < self.window.end_s:
+            return
+        inside = measured_s >= self.window.start_s
+        if inside:
+            if not _UNTIMED.intersection(flags):
+                self._times.setdefault(probe, array("d")).append(measured_s)
+            if flags:
+                self._doubts.setdefault(probe, Counter()).update(flag.value for flag in flags)
+        if not _SOUND.issuperset(flags):
+            return
+        if quantity is Quantity.HUMIDITY:
+            self._humidity.setdefault(probe, _Bins(_AIR_BIN_S)).add(measured_s, value)
+        elif place.in_air:
+            self._air.setdefault(probe, _Bins(_AIR_BIN_S)).add(measured_s, value)
+        elif inside:
+            self._surface.setdefault(place.bag, _Bins(_SURFACE_BIN_S)).add(measured_s, value)
+
+    def air_c(self) -> dict[str, Series]:
+        return _told(self._air)
+
+    def humidity(self) -> dict[str, Series]:
+        return _told(self._humidity)
+
+    def surface_c(self) -> dict[str, Series]:
+        return _told(self._surface)
+
+    def heard(self) -> dict[str, Heard]:
+        """When each probe of the plan was heard inside the window."""
+        return {
+            probe: Heard(
+                count=len(self._times.get(probe, ())),
+                silences=self._silences(sorted(self._times.get(probe, ()))),
+                doubts=dict(sorted(self._doubts.get(probe, Counter()).items())),
+            )
+            for probe in sorted(self._plan.probes)
+        }
+
+    def _silences(self, times: Sequence[float]) -> tuple[Window, ...]:
+        marks = (self.window.start_s, *times, self.window.end_s)
+        return tuple(
+            Window(one, later) for one, later in pairwise(marks) if later - one > _SHORT_SILENCE_S
+        )
+
+    def level(self) -> Level | None:
+        """The air's level in the window, if it was heard for half of it at least."""
+        air = self.air_c()
+        found = {math.floor(at_s / HOUR_S) for series in air.values() for at_s, _ in series}
+        enough = len(found) * HOUR_S >= self.window.length_s / 2
+        return level_of(air, self.window) if enough else None
+
+
+def _told(bins: Mapping[str, _Bins]) -> dict[str, Series]:
+    return {name: bins[name].series() for name in sorted(bins)}
+
+
+def nights_before(window: Window, zone: tzinfo) -> tuple[Window, ...]:
+    """The same hours of the seven nights before."""
+    return tuple(
+        same_window_before(window, nights, zone) for nights in range(1, COMPARED_NIGHTS + 1)
+    )
+
+
+def earlier_hours(window: Window) -> tuple[float, ...]:
+    """The full hours before the window whose estimates tell a cohort's peak."""
+    first_s = math.floor(window.start_s / HOUR_S) * HOUR_S
+    return tuple(first_s - step * EARLIER_STEP_S for step in range(EARLIER_STEPS, 0, -1))
+
+
+def handled_of(entries: Iterable[BookEntry], window: Window) -> dict[str, str]:
+    """By bag, what was last done to it: lately, or for good."""
+    handled: dict[str, str] = {}
+    for entry in sorted(entries, key=lambda one: one.at_s):
+        if entry.at_s < window.end_s:
+            lately = entry.at_s >= window.start_s - HANDLED_S
+            if lately or entry.event in LEAVES:
+                handled[entry.bag] = entry.event
+            else:
+                handled.pop(entry.bag, None)
+    return handled
+
+
+def gather_night(
+    store: Reader, settings: Settings, plan: Plan, window: Window, zone: tzinfo
+) -> NightData:
+    """Everything of one night that the store holds; readings as re-stamped.
+
+    `plan` are the bags and probes as the book has them now. Raises StoreError.
+    """
+    gathering = Gathering(window, plan)
+    air = {name for name, place in plan.probes.items() if place.in_air}
+    lead = Window(window.start_s - LEAD_S, window.start_s)
+    _stream(store, lead, gathering, plan, sorted(air))
+    _stream(store, window, gathering, plan)
+    before = []
+    for night in nights_before(window, zone):
+        one = Gathering(night, plan, 0.0)
+        _stream(store, night, one, plan, sorted(air))
+        before.append(one.level())
+    room = settings.room
+    strains = {bag.strain for bag in plan.bags.values()}
+    return NightData(
+        window=window,
+        band_c=(room.band_low_c, room.band_high_c),
+        bags=plan.bags,
+        probes=plan.probes,
+        air_c=gathering.air_c(),
+        humidity=gathering.humidity(),
+        surface_c=gathering.surface_c(),
+        heard=gathering.heard(),
+        estimates=tuple(store.estimates(window.start_s, window.end_s)),
+        earlier=tuple(
+            judged for hour_s in earlier_hours(window) for judged in store.estimates(hour_s, hour_s)
+        ),
+        events=_events(store, window),
+        peak_h={name: settings.strains.lookup(name).prior.peak_h for name in sorted(strains)},
+        before=tuple(level for level in before if level is not None),
+        handled=handled_of([one.entry for one in store.entries() if not one.struck], window),
+    )
+
+
+def _stream(
+    store: Reader,
+    stretch: Window,
+    gathering: Gathering,
+    plan: Plan,
+    probes: Sequence[str] | None = None,
+) -> None:
+    """Put what arrived in a stretch, and shortly after it, into the gathering.
+
+    What was measured outside the stretch is another one's, so that nothing is taken twice.
+    """
+    after_id, last_id = store.span(stretch.start_s, stretch.end_s + LATE_S)
+    flags = store.span_flags(after_id, last_id)
+    for number, probe, _, quantity, value, measured_s in store.span_rows(after_id, last_id, probes):
+        place = plan.probes.get(probe)
+        if place is not None and measured_s is not None and stretch.holds(measured_s):
+            offset_k = place.offset_k if quantity is Quantity.TEMPERATURE else 0.0
+            gathering.take(probe, quantity, value + offset_k, measured_s, flags.get(number, ()))
+
+
+def _events(store: Reader, window: Window) -> tuple[AlarmEvent, ...]:
+    """Events that tell of the window's alarms, with the beginnings of those that stood long."""
+    recent = store.events(window.start_s - EVENTS_BACK_S)
+    ids = {event.event_id for event in recent}
+    old = [
+        event
+        for alarm in store.standing()
+        for event in store.alarm_history(alarm.raised.alarm_id)
+        if event.event_id not in ids
+    ]
+    return (*sorted(old, key=lambda event: event.at_s), *recent)
