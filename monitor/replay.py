@@ -8,21 +8,23 @@ import heapq
 import io
 import json
 from collections import Counter
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import ExitStack
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, tzinfo
 from pathlib import Path
 from typing import IO, Any, TextIO
 from zoneinfo import ZoneInfo
 
 from monitor.assemble import build_road, plan_of, with_offsets
+from monitor.book.places import place_in
 from monitor.clock import process_seconds
-from monitor.runner import Step, run, with_closes
+from monitor.road import Plan
+from monitor.runner import Item, Step, run, with_closes
 from monitor.settings.load import load_settings, load_strains
 from monitor.settings.schema import Settings
 from monitor.sources.folder import Folder, find_file, iter_readings, read_folder
-from monitor.values import AlarmEvent, BookEntry, Estimate, Evidence, Reading
+from monitor.values import AlarmEvent, BookEntry, Estimate, Evidence, Probe, Reading
 from monitor.words import one_line
 
 ALARM_COLUMNS = (
@@ -139,6 +141,29 @@ def merged(folder: Folder) -> Iterator[Reading | BookEntry]:
     )
 
 
+def followed(items: Iterable[Item], plan: Plan, settings: Settings | None = None) -> Iterator[Item]:
+    """The items with a new plan before every entry that says a bag or its probe went elsewhere.
+
+    `moved` with a place (`R1/2/7`) as its detail, `probe on` and `probe off` with the probe.
+    """
+    bags, probes = dict(plan.bags), dict(plan.probes)
+    for item in items:
+        if isinstance(item, BookEntry) and item.bag in bags:
+            bag, place = bags[item.bag], place_in(item.detail)
+            if item.event == "moved" and place is not None:
+                bag = replace(bag, rack=place.rack, shelf=place.shelf, slot=place.slot)
+            elif item.event in ("probe on", "probe off"):
+                bag = replace(bag, probe=item.detail if item.event == "probe on" else "")
+                probes.pop(item.detail, None)
+            if bag != bags[item.bag]:
+                bags[item.bag] = bag
+                if bag.probe:
+                    hung = {bag.probe: Probe(bag.probe, bag.bag, bag.rack, bag.shelf)}
+                    probes |= with_offsets(hung, settings.probes) if settings else hung
+                yield plan_of(bags, probes)
+        yield item
+
+
 class _Watched:
     """Bytes read of the readings file, told as a share of the whole."""
 
@@ -179,7 +204,8 @@ def replay_folder(
         alarms = stack.enter_context((out / "alarms.csv").open("w", encoding="utf-8", newline=""))
         writer = Writer(alarms, _gzip_text(stack, out / "estimates.csv.gz"), units, zone)
         watched = _Watched(folder, progress)
-        run(road, with_closes(watched(merged(folder)), frame_s), writer)
+        items = with_closes(watched(merged(folder)), frame_s)
+        run(road, followed(items, plan, settings), writer)
     summary = _summary(folder, writer.tally, process_seconds() - began_s)
     summary["notes"] = _notes(folder, settings, writer.tally)
     text = json.dumps(summary, ensure_ascii=False, indent=2)

@@ -71,7 +71,11 @@ def resolve(typed: str, known: Collection[str], what: str = "bag") -> str:
         if found:
             some = ", ".join(sorted(found)[:4])
             raise BookError(typed, f"could be any of {len(found)} ({some})", "write more of it")
-    raise BookError(typed, f"no such {what} in the book", suggestion(word, known))
+    by_end = {found[2]: code for code in known if (found := _TAIL.fullmatch(code))}
+    hint = suggestion(word, known)
+    if not hint and word.isdigit() and suggestion(word, by_end):
+        hint = f"the nearest ends are {', '.join(_nearest(word, by_end))}"
+    raise BookError(typed, f"no such {what} in the book", hint)
 
 
 def _ends_with(code: str, digits: str) -> bool:
@@ -82,14 +86,20 @@ def _ends_with(code: str, digits: str) -> bool:
 
 def suggestion(word: str, known: Iterable[str]) -> str:
     """`did you mean …?` for the nearest known codes, by slips of the hand; else empty."""
+    best = _nearest(word, known)
+    return f"did you mean {' or '.join(best)}?" if best else ""
+
+
+def _nearest(word: str, known: Iterable[str]) -> list[str]:
+    """Up to three codes within a slip or two; of equals those with the same letters first."""
     plain = _plain(word)
-    ranked = sorted((slips(plain, _plain(code)), code) for code in known)
-    near = [code for distance, code in ranked if distance <= (1 if len(plain) < 6 else 2)]
-    if not near:
-        return ""
-    least = ranked[0][0]
-    best = [code for distance, code in ranked if distance == least][:3]
-    return f"did you mean {' or '.join(best)}?"
+    ranked = sorted(
+        (slips(plain, _plain(code)), sorted(plain) != sorted(_plain(code)), code) for code in known
+    )
+    most = 1 if len(plain) < 6 else 2
+    if not ranked or ranked[0][0] > most:
+        return []
+    return [code for *rank, code in ranked if rank == list(ranked[0][:2])][:3]
 
 
 def _plain(word: str) -> str:

@@ -46,15 +46,21 @@ class Desk:
         """New bags; returns what else came into the book with them. Raises BookError."""
         with self._act(what) as (pen, standing, checks):
             checks.new(bags)
-            for bag in bags:
-                checks.bag(bag, sure=sure)
-            checks.places(bags)
-            checks.probes(bags)
-            for bag in bags:
-                pen.put(bag, self.now_s)
-                if bag.probe:
-                    pen.put(self._probe(bag.probe, bag), self.now_s)
+            self._check_bags(checks, bags, sure)
+            self._put_bags(pen, standing, bags)
             return self._new_names(pen, standing, bags)
+
+    @staticmethod
+    def _check_bags(checks: Checks, bags: Sequence[Bag], sure: bool) -> None:
+        for bag in bags:
+            checks.bag(bag, sure=sure)
+        checks.places(bags)
+        checks.probes(bags)
+
+    def _put_bags(self, pen: Pen, standing: Standing, bags: Sequence[Bag]) -> None:
+        for bag in bags:
+            pen.put(bag, self.now_s)
+            self._hang(pen, standing, bag)
 
     def _new_names(self, pen: Pen, standing: Standing, bags: Sequence[Bag]) -> list[str]:
         """Lots, loads, sessions, recipes and kinds that bags name and nobody wrote down yet."""
@@ -79,7 +85,19 @@ class Desk:
     def correct(
         self, changed: Sequence[Bag], what: str, seen: Mapping[str, int], *, sure: bool = False
     ) -> list[str]:
-        """Bags as they should have been written; returns the codes that did change.
+        """Bags as they should have been written; returns the codes that did change."""
+        return self.take_bags((), changed, what, seen, sure=sure)
+
+    def take_bags(
+        self,
+        new: Sequence[Bag],
+        changed: Sequence[Bag],
+        what: str,
+        seen: Mapping[str, int],
+        *,
+        sure: bool = False,
+    ) -> list[str]:
+        """New bags and corrected ones in one act; returns the codes that were written.
 
         `seen` is the version each was corrected from, where it is known: one changed by
         somebody else since is refused. Raises BookError.
@@ -91,15 +109,13 @@ class Desk:
                 _not_overtaken(code, seen.get(code), standing, self.settings.room.timezone)
                 if standing.bag(code) != bag:
                     wrong.append(bag)
-                    checks.bag(bag, sure=sure)
                     self._events_still_after(bag, standing, checks)
-            checks.places(wrong)
-            checks.probes(wrong)
-            for bag in wrong:
-                pen.put(bag, self.now_s)
-                self._hang(pen, standing, bag)
-            self._new_names(pen, standing, wrong)
-            return [bag.bag for bag in wrong]
+            checks.new(new)
+            written = [*new, *wrong]
+            self._check_bags(checks, written, sure)
+            self._put_bags(pen, standing, written)
+            self._new_names(pen, standing, written)
+            return [bag.bag for bag in written]
 
     @staticmethod
     def _events_still_after(bag: Bag, standing: Standing, checks: Checks) -> None:
@@ -128,19 +144,23 @@ class Desk:
 
     def note(self, codes: Sequence[str], noted: Noted, at_s: float) -> list[str]:
         """An event of each of these bags. Raises BookError."""
-        with self._act(f"{noted.event} {' '.join(codes)}") as (pen, standing, checks):
-            names = list(dict.fromkeys(standing.code(code) for code in codes))
-            back = []
-            for name in names:
-                bag = standing.bag(name)
+        rows = [(code, noted, at_s) for code in codes]
+        return self.note_all(rows, f"{noted.event} {' '.join(codes)}")
+
+    def note_all(self, rows: Sequence[tuple[str, Noted, float]], what: str) -> list[str]:
+        """Events (bag, what, when) in one act; returns the bags. Raises BookError."""
+        with self._act(what) as (pen, standing, checks):
+            said: dict[str, list[str]] = {}
+            for code, noted, at_s in rows:
+                bag = standing.bag(standing.code(code))
+                events = said.setdefault(bag.bag, standing.standing_events(bag.bag))
                 checks.after_inoculation(bag, at_s, noted.event)
-                if noted.event == COMES_BACK:
-                    if not standing.gone(name):
-                        raise BookError(name, "is in the room already", "nothing to return")
-                    back.append(bag)
-                pen.enter(BookEntry(at_s, name, noted.event, noted.detail, noted.facts))
-            checks.places(back)
-            return names
+                if noted.event == COMES_BACK and not gone_after(events):
+                    raise BookError(bag.bag, "is in the room already", "nothing to return")
+                events.append(noted.event)
+                pen.enter(BookEntry(at_s, bag.bag, noted.event, noted.detail, noted.facts))
+            checks.places(standing.bag(name) for name in said if COMES_BACK in said[name][-1:])
+            return list(said)
 
     def probe_on(self, code: str, probe: str, at_s: float) -> tuple[str, str]:
         """Hang a probe on a bag; returns both names. Raises BookError."""

@@ -19,6 +19,12 @@ COMMANDS = {
     "check": "try settings, sources, store and channels once and say what is wrong",
     "replay": "put a folder of readings on the same road and write what it would have said",
     "alarms": "list alarms; acknowledge, shelve or take them out of service",
+    "bag": "show a bag; move it, note what was done to it or seen of it",
+    "batch": "enter the bags of a batch, in one line or from CSV",
+    "lot": "spawn lots: write one down, show what came of it, hold, release",
+    "book": "other records, CSV both ways, who wrote what, undo",
+    "walk": "lead through the racks and take infrared readings",
+    "label": "a sheet of labels for a batch, each with a QR code",
     "trace": "what lost bags share; the background loss and what changed it",
 }
 

@@ -178,11 +178,12 @@ def _next_row(reader: Reader, path: Path, skips: Skips) -> list[str] | None:
         return fields
 
 
-def _bag(row: dict[str, str]) -> Bag:
+def bag_of_row(row: dict[str, str], *, any_mass: bool = False) -> Bag:
+    """A bag out of a row of bags.csv; RowError where it can't be. `any_mass`: others judge it."""
     if not row["bag"].strip():
         raise RowError("no bag code", "the bag column is empty")
     mass_kg = _number(row["mass_kg"], "mass_kg")
-    if not MASS_RANGE_KG[0] <= mass_kg <= MASS_RANGE_KG[1]:
+    if not any_mass and not MASS_RANGE_KG[0] <= mass_kg <= MASS_RANGE_KG[1]:
         raise RowError(
             "mass out of range",
             f"mass_kg is {mass_kg:g}, not {MASS_RANGE_KG[0]:g} to {MASS_RANGE_KG[1]:g}",
@@ -226,12 +227,13 @@ def _probe(row: dict[str, str]) -> Probe:
 def _walk(row: dict[str, str]) -> Reading:
     at_s = parse_time_s(row["time"])
     raw = _number(row["value"], "value")
+    received = row.get("received", "")
     return Reading(
         probe="",
         quantity=Quantity.TEMPERATURE,
         value=_si(raw, row["unit"], Quantity.TEMPERATURE),
         measured_s=at_s,
-        received_s=at_s,
+        received_s=parse_time_s(received) if received else at_s,
         source="walk",
         bag=row["bag"].strip(),
         raw=raw,
@@ -294,7 +296,7 @@ def read_folder(path: Path) -> Folder:
         raise FolderError(str(path), "there is no such folder", "name a folder with bags.csv in it")
     skips = Skips()
     bags = _unique(
-        _collect(_needed(path, "bags.csv"), BAG_COLUMNS, _bag, skips),
+        _collect(_needed(path, "bags.csv"), BAG_COLUMNS, bag_of_row, skips),
         lambda bag: bag.bag,
         "bags.csv",
         skips,

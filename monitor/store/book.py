@@ -111,9 +111,10 @@ def _step_back(
 ) -> None:
     number, kind, name = row
     later = connection.execute(
-        "SELECT 1 FROM journal WHERE kind = ? AND name = ? AND id > ?"
-        " AND act IS NOT ? AND act IS NOT ?",
-        (kind, name, number, act.id, pen.number),
+        "SELECT 1 FROM journal WHERE kind = ? AND name = ? AND id > ? AND act IS NOT ?"
+        " AND (act IS NULL OR act NOT IN (SELECT undoes FROM acts WHERE undoes IS NOT NULL"
+        " UNION SELECT id FROM acts WHERE undoes IS NOT NULL))",
+        (kind, name, number, act.id),
     ).fetchone()
     if later:
         what = f"{kind} {name} was changed again since `{act.what}`"

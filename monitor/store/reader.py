@@ -99,6 +99,13 @@ class Reader:
         with translated(self.path):
             yield from readings.between(self._connection, after_id, last_id)
 
+    def readings_with_flags(
+        self, from_s: float, until_s: float
+    ) -> Iterator[tuple[int, tuple[Flag, ...], Reading]]:
+        """(id, flags, reading) received from a moment until before another, in order."""
+        with translated(self.path):
+            yield from readings.with_flags(self._connection, from_s, until_s)
+
     def restamped(self, step: Restamp) -> Iterator[tuple[int, Reading]]:
         """(id, reading) of all that a re-stamp moved, with their new times."""
         with translated(self.path):
@@ -197,6 +204,11 @@ class Reader:
         """The close of the frame that ended then; KeyError when it never was closed."""
         with translated(self.path):
             return frames.at(self._connection, end_s)[1]
+
+    def last_frame_pruned(self) -> FrameClose | None:
+        """The newest close of which readings are gone; None where all are there."""
+        with translated(self.path):
+            return frames.last_pruned(self._connection)
 
     def load_checkpoint(self) -> Checkpoint | None:
         """The newest saved state; None where there is none."""

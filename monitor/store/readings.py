@@ -115,6 +115,26 @@ def between(
         after_id = rows[-1][0]
 
 
+def with_flags(
+    connection: sqlite3.Connection, from_s: float, until_s: float
+) -> Iterator[tuple[int, tuple[Flag, ...], Reading]]:
+    """(id, flags, reading) of what was received from a moment until before another, in order."""
+    after_id = 0
+    while True:
+        rows = connection.execute(
+            f"SELECT id, (SELECT group_concat(flag, '|') FROM flags WHERE reading_id = id),"
+            f" {COLUMNS} FROM readings WHERE id > ? AND received_s >= ? AND received_s < ?"
+            f" ORDER BY id LIMIT {_CHUNK}",
+            (after_id, from_s, until_s),
+        ).fetchall()
+        for number, flags, *row in rows:
+            found = tuple(Flag(flag) for flag in (flags or "").split("|") if flag)
+            yield number, found, _reading(row)
+        if len(rows) < _CHUNK:
+            return
+        after_id = rows[-1][0]
+
+
 def last_id(connection: sqlite3.Connection) -> int:
     """The id of the newest reading there ever was, 0 where there was none."""
     row = connection.execute("SELECT seq FROM sqlite_sequence WHERE name = 'readings'").fetchone()
