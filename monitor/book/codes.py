@@ -71,7 +71,7 @@ def resolve(typed: str, known: Collection[str], what: str = "bag") -> str:
         if found:
             some = ", ".join(sorted(found)[:4])
             raise BookError(typed, f"could be any of {len(found)} ({some})", "write more of it")
-    by_end = {found[2]: code for code in known if (found := _TAIL.fullmatch(code))}
+    by_end = {end[2]: code for code in known if (end := _TAIL.fullmatch(code))}
     hint = suggestion(word, known)
     if not hint and word.isdigit() and suggestion(word, by_end):
         hint = f"the nearest ends are {', '.join(_nearest(word, by_end))}"

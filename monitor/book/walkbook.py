@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
 
@@ -44,10 +45,10 @@ class WalkBook:
         self.round = Round(())
 
     def begin(self, racks: Sequence[str] = ()) -> None:
-        """A new walk; one left open is ended, its readings stay."""
+        """A new walk; one this person left open is ended, its readings stay."""
         with self._store.transaction():
             left = self._store.open_walk()
-            if left is not None:
+            if left is not None and left[2] == self._by:
                 self._store.end_walk(left[0], self._clock.wall_s())
             self.number = self._store.begin_walk(self._clock.wall_s(), self._by)
         self.round = Round(way_round(self._standing, racks))
@@ -60,9 +61,12 @@ class WalkBook:
         self.number = left[0]
         steps = self._store.walk_steps(self.number)
         self.round = Round(way_round(self._standing, racks), steps)
-        self.round.restore_readings(
-            {one.bag: self.parse(one.typed).shown_c for one in steps if one.state == TAKEN}
-        )
+        shown_c: dict[str, float] = {}
+        for one in steps:
+            if one.state == TAKEN:
+                with suppress(BookError):  # typed elsewhere, in another unit
+                    shown_c[one.bag] = self.parse(one.typed).shown_c
+        self.round.restore_readings(shown_c)
 
     def parse(self, text: str) -> Typed:
         """A reading as typed. Raises BookError with what was likely meant."""

@@ -16,7 +16,9 @@ from monitor.values import Bag, Quantity, Reading
 
 TAKEN, AGAIN, SKIPPED = "taken", "asked again", "skipped"
 _TYPED = re.compile(r"([+-]?\d{1,4}(?:[.,]\d{1,3})?)\s*(?:°\s*)?([CFcf]?)")
-#: How far outside the room's band a bag can read [K]; beyond it somebody mistyped.
+#: What a bag in any room can read, and how far outside its room's band [K]; beyond it somebody
+#: mistyped.
+LEAST_C, MOST_C = 8.0, 45.0
 BELOW_BAND_K, ABOVE_BAND_K = 12.0, 20.0
 #: Further than this from the walk's other readings a reading is asked for again.
 FAR_K = 4.0
@@ -33,7 +35,7 @@ class Typed:
     shown_c: float
 
 
-def parse_reading(text: str, unit: str, least_c: float, most_c: float) -> Typed:
+def parse_reading(text: str, unit: str, least_c: float = LEAST_C, most_c: float = MOST_C) -> Typed:
     """`74.3`, `74.3F`, `23.5 C`; without a letter it is in `unit`. Raises BookError.
 
     A number outside least_c to most_c is refused with the one that was likely meant.

@@ -51,10 +51,11 @@ def run(arguments: argparse.Namespace) -> Exit:
             value = {"readings": len(counts), "new": sum(counts)}
             return answer(arguments, value, [f"{sum(counts)} of {len(counts)} readings are new"])
         left = desk.store.open_walk()
-        if left and not (arguments.resume or arguments.new):
+        mine = left is not None and left[2] == arguments.by
+        if left and mine and not (arguments.resume or arguments.new):
             raise BookError(
                 "walk",
-                f"the walk of {local(left[1], desk)} by {left[2] or 'somebody'} was not ended",
+                f"your walk of {local(left[1], desk)} was not ended",
                 "go on with --resume, or begin anew with --new",
             )
         if arguments.resume:
