@@ -95,7 +95,7 @@ def _take(
         why = "it was kept for more than a day: read the bag again"
         return Taken(entry.key, entry.bag, "refused", why)
     try:
-        bag = standing.bag(entry.bag)
+        bag = standing.bag(standing.code(entry.bag))
         typed = parse_reading(entry.typed, entry.units)
     except BookError as error:
         return Taken(entry.key, entry.bag, "refused", str(error))

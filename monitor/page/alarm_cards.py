@@ -9,7 +9,7 @@ from datetime import tzinfo
 from monitor.store import StandingAlarm
 from monitor.terms import Transition, Urgency
 from monitor.words import one_line, sentences
-from monitor.words.naming import BAG_KINDS
+from monitor.words.naming import BAG_KINDS, capital
 
 WHEN = {Urgency.NOW: "Go in now", Urgency.TODAY: "Next walk", Urgency.LATER: "Morning"}
 
@@ -52,7 +52,7 @@ def _card(alarm: StandingAlarm, asked: str, units: str, zone: tzinfo) -> Card:
         alarm.raised.alarm_id,
         alarm.latest.urgency.value,
         WHEN[alarm.latest.urgency],
-        title.partition(": ")[2] or title,
+        capital(title.partition(": ")[2] or title),
         one_line(found, units, zone),
         tuple(body.split("\n")),
         alarm.raised.at_s,

@@ -25,7 +25,7 @@ ALARMED = {
     AlarmKind.PROBE: ("probe", "probe"),
 }
 _WORDS = {
-    Reason.LIKE_ITS_COHORT: "like",
+    Reason.LIKE_ITS_COHORT: "",
     Reason.LEARNING: "new",
     Reason.LOOK_AGAIN: "look",
     Reason.HANDLED: "moved",
@@ -173,7 +173,9 @@ def _with_gaps(tiles: list[Tile]) -> tuple[Tile, ...]:
     slots: Mapping[int, Tile] = {
         one.bag.slot: one for one in tiles if one.bag is not None and one.bag.slot is not None
     }
-    if len(slots) < len(tiles) or not slots or not 0 < min(slots) <= max(slots) <= MOST_SLOTS:
+    if len(slots) < len(tiles) or not slots or min(slots) < 1:
+        return tuple(tiles)
+    if max(slots) > min(MOST_SLOTS, 2 * len(tiles) + 1):  # numbered otherwise than by the shelf
         return tuple(tiles)
     return tuple(slots.get(slot, Tile(None)) for slot in range(1, max(slots) + 1))
 
