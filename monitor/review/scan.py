@@ -1,0 +1,187 @@
+"""Hundreds of thresholds at once: when each bag would first have been called under each.
+
+`judge.calls.Calls` over bags and candidates in arrays. Evidence stands still between two
+looks, so time goes in stretches, not in frames.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from monitor.judge.calls import CallParams
+from monitor.judge.strain import Strain
+from monitor.review.account import Account, walk
+from monitor.values import Evidence, Reason
+
+Array = NDArray[np.float64]
+#: Accounts are laid one behind another on one axis of time, this far apart [s].
+_APART_S = 1e10
+
+
+@dataclass(frozen=True, slots=True)
+class Thresholds:
+    """What the grower sets of a strain: K, false calls per 100 bags and run, s."""
+
+    least_excess_k: float
+    false_calls_per_100: float
+    hold_s: float
+
+    @staticmethod
+    def of(strain: Strain) -> Thresholds:
+        return Thresholds(strain.least_excess_k, strain.false_calls_per_100, strain.hold_s)
+
+
+#: Columns of a stretch: first and last frame, evidence, and whether a start or an end is barred.
+_FIRST, _LAST, _HOT, _HOT_NEEDED, _STALLED, _STALLED_NEEDED, _EXCESS, _STATE = range(8)
+_PLAIN, _HANDLED, _UNSEEN, _RESET = range(4)
+
+
+@dataclass(frozen=True, slots=True)
+class Stretches:
+    """Stretches of unchanged evidence of bags of one strain, in arrays padded with NaN.
+
+    `bags` (account number, bag); `values` (bags, stretches, 8), times on one axis;
+    `frames` every frame's end on that axis; `budget` [false calls per 100] of the needed.
+    """
+
+    bags: tuple[tuple[int, str], ...]
+    values: Array
+    frames: Array
+    budget: float
+
+
+@dataclass(slots=True)
+class _Course:
+    """One bag as `Calls` sees it over time."""
+
+    rows: list[list[float]] = field(default_factory=list)
+    evidence: Evidence | None = None
+    state: float = _PLAIN
+    seen_s: float = 0.0
+
+    def frame(self, at_s: float, offset_s: float, evidence: Evidence, void: bool) -> None:
+        """Take a frame: a new stretch where something changed, else the last one goes on."""
+        state = float(_PLAIN)
+        if evidence.reason is Reason.NO_SIGNAL or evidence.excess_k is None:
+            lost = void or at_s - self.seen_s > CallParams().keep_unseen_s
+            state = float(_RESET if lost else _UNSEEN)
+        else:
+            self.seen_s = at_s
+            if evidence.reason is Reason.HANDLED:
+                state = float(_HANDLED)
+        if evidence is self.evidence and state == self.state:
+            self.rows[-1][_LAST] = at_s + offset_s
+            return
+        self.evidence, self.state = evidence, state
+        self.rows.append(
+            [
+                at_s + offset_s, at_s + offset_s, evidence.hot, evidence.hot_needed,
+                evidence.stalled, evidence.stalled_needed, evidence.excess_k or 0.0, state,
+            ]
+        )  # fmt: skip
+
+    def leave(self) -> None:
+        """The bag is out: whatever held is forgotten."""
+        self.evidence = None
+        if self.rows:
+            last = self.rows[-1][_LAST]
+            self.rows.append([last, last, 0.0, 0.0, 0.0, 0.0, 0.0, float(_RESET)])
+
+
+def stretches(
+    accounts: Sequence[Account], strain: str, strain_of: Mapping[str, Strain]
+) -> Stretches:
+    """The stretches of all bags of a strain that the accounts hold."""
+    found: dict[tuple[int, str], _Course] = {}
+    frames: list[float] = []
+    budget = strain_of[strain].false_calls_per_100
+    for number, account in enumerate(accounts):
+        offset_s = number * _APART_S
+        ours = {
+            name
+            for frame in account.frames
+            for name, bag in frame.bags.items()
+            if bag.strain == strain
+        }
+        for frame, verdicts, bags in walk(account, strain_of, ours):
+            frames.append(frame.end_s + offset_s)
+            void = {
+                one.bag for one in frame.faults if one.bag and one.reason is not Reason.PROBE_SILENT
+            }
+            gone = set(frame.gone)
+            if frame.budgets:
+                gone |= {name for of, name in found if of == number} - bags.keys()
+            for name in gone:
+                if (number, name) in found:
+                    found[number, name].leave()
+            for name, (_, evidence) in verdicts.items():
+                if name in bags:
+                    course = found.setdefault((number, name), _Course())
+                    course.frame(frame.end_s, offset_s, evidence, name in void)
+    most = max((len(course.rows) for course in found.values()), default=0)
+    values = np.full((len(found), most, 8), np.nan)
+    for place, course in enumerate(found.values()):
+        values[place, : len(course.rows)] = course.rows
+    return Stretches(tuple(found), values, np.array(frames), budget)
+
+
+def first_calls(kept: Stretches, candidates: Sequence[Thresholds]) -> Array:
+    """When each bag is first called hot or stalled: (bags, candidates) [s since 1970], inf never.
+
+    Exactly what `Calls` gives, for bags whose evidence is stepped at every frame.
+    """
+    called = np.full((len(kept.bags), len(candidates)), np.inf)
+    if not called.size:
+        return called
+    least = np.array([one.least_excess_k for one in candidates])
+    shift = np.log(kept.budget / np.array([one.false_calls_per_100 for one in candidates]))
+    hold_s = np.array([one.hold_s for one in candidates])
+    for odds, needed, sign in ((_HOT, _HOT_NEEDED, 1.0), (_STALLED, _STALLED_NEEDED, -1.0)):
+        over = kept.values[:, :, odds] - kept.values[:, :, needed]
+        off_k = sign * kept.values[:, :, _EXCESS]
+        some = (over >= shift.min() - 1e-9) & (off_k >= least.min())
+        near = np.flatnonzero(some.any(axis=1))
+        if len(near):
+            parts = kept.values[near], over[near], off_k[near]
+            found = _first_held(*parts, kept.frames, least, shift, hold_s)
+            called[near] = np.minimum(called[near], found)
+    offsets = np.array([number * _APART_S for number, _ in kept.bags])
+    return np.asarray(called - offsets[:, None])
+
+
+def _first_held(
+    values: Array,
+    over: Array,
+    off_k: Array,
+    frames: Array,
+    least: Array,
+    shift: Array,
+    hold_s: Array,
+) -> Array:
+    """The first frame at which a bar has been held for long enough, on the axis of `frames`."""
+    shape = (len(values), len(least))
+    called = np.full(shape, np.inf)
+    past = np.full(shape, np.inf)
+    for step in range(values.shape[1]):
+        row = values[:, step]
+        state = row[:, _STATE]
+        live = np.flatnonzero((state == _PLAIN) | (state == _HANDLED))
+        past[state == _RESET] = np.inf
+        if not len(live):
+            continue
+        holds = (over[live, step, None] >= shift) & (off_k[live, step, None] >= least)
+        handled = (state[live] == _HANDLED)[:, None]
+        before = past[live]
+        began = np.where(handled, np.inf, row[live, _FIRST, None])
+        after = np.where(holds, np.minimum(before, began), np.where(handled, before, np.inf))
+        past[live] = after
+        due = np.maximum(after + hold_s, row[live, _FIRST, None])
+        new = (due <= row[live, _LAST, None]) & np.isinf(called[live])
+        where, which = np.nonzero(new)
+        if len(where):
+            called[live[where], which] = frames[np.searchsorted(frames, due[where, which])]
+    return called
