@@ -4,10 +4,18 @@ from __future__ import annotations
 
 from enum import StrEnum
 
-
 #: Book events after which a bag is no longer in the spawn run, and the one that brings it back.
 LEAVES = frozenset({"pulled", "isolated", "to fruiting", "composted"})
 COMES_BACK = "returned"
+#: Why a bag was pulled, as the book offers it.
+CAUSES = (
+    "yeast", "bacteria", "wet spot", "green mould", "blue-green mould", "black mould",
+    "orange mould", "pin mould", "mites", "dead spawn", "heat", "dried out", "torn bag",
+    "soured mix", "unknown",
+)  # fmt: skip
+
+#: Causes that are no organism: the bag is lost, and nothing came in.
+NO_ORGANISM = frozenset({"heat", "dried out", "torn bag", "dead spawn", "soured mix"})
 
 
 class Quantity(StrEnum):

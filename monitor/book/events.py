@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 
 from monitor.book.codes import suggestion
 from monitor.errors import BookError
-from monitor.terms import COMES_BACK, LEAVES
+from monitor.terms import CAUSES, COMES_BACK, LEAVES
 
 SMELLS = (
     "mushroom", "none", "sour", "beer", "bread", "fruit", "rotten", "musty", "earthy", "sweet",
@@ -24,13 +24,6 @@ COLOURS = (
     "blue-green", "black",
 )  # fmt: skip
 LIQUIDS = ("none", "clear", "milky", "amber")
-CAUSES = (
-    "yeast", "bacteria", "wet spot", "green mould", "blue-green mould", "black mould",
-    "orange mould", "pin mould", "mites", "dead spawn", "heat", "dried out", "torn bag",
-    "soured mix", "unknown",
-)  # fmt: skip
-#: Causes that are no organism: the bag is lost, and nothing came in.
-NO_ORGANISM = frozenset({"heat", "dried out", "torn bag", "dead spawn", "soured mix"})
 
 
 @dataclass(frozen=True, slots=True)
