@@ -82,6 +82,4 @@ def _arrival(said: ProbeReading, number: int) -> Arrival:
         raw=said.value,
         raw_unit="%RH" if humid else "Cel",
     )
-    return Arrival(
-        "rack line", "", said.time_s, said.time_s, BOOT, True, Decoded((reading,))
-    )
+    return Arrival("rack line", "", said.time_s, said.time_s, BOOT, True, Decoded((reading,)))

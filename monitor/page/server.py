@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ipaddress
 import logging
 import socket
 import threading
@@ -41,12 +42,8 @@ class PageServer:
 
     @property
     def address(self) -> str:
-        """Where the page is, as one would type it on this machine."""
-        scheme = "https" if self._page.certificate else "http"
-        host = self._page.listen
-        host = {"0.0.0.0": socket.gethostname(), "::": socket.gethostname()}.get(host, host)
-        host = f"[{host}]" if ":" in host else host
-        return f"{scheme}://{host}:{self._page.port}/"
+        """Where the page is."""
+        return address_of(self._page)
 
     def start(self) -> None:
         """Begin to serve."""
@@ -96,6 +93,16 @@ class PageServer:
             except OSError as error:  # a certificate that can't be used
                 return error.strerror or str(error)
         return "" if self._stop.is_set() else "it ended by itself"
+
+
+def address_of(page: PageSettings) -> str:
+    """Where the page is, as one would type it in a browser."""
+    scheme = "https" if page.certificate else "http"
+    host = page.listen
+    if ipaddress.ip_address(host).is_unspecified:
+        host = page.hosts[0] if page.hosts else socket.gethostname()
+    host = f"[{host}]" if ":" in host else host
+    return f"{scheme}://{host}:{page.port}/"
 
 
 def _listen(host: str, port: int) -> socket.socket:
