@@ -6,8 +6,10 @@ BagwattError                  where, what, and what to do next
 ├── BookError                 the grower's book can't take this: nothing was written (exit 2)
 ├── StoreError                the store can't be opened or written
 │   ├── StoreTooNew           written by a newer bagwatt: upgrade the program
+│   ├── StoreUnwritable       the disk is full, read-only or failing: a spare in memory is used
 │   └── StoreCorrupt          the file is damaged: it is moved aside
 ├── SourceError               a source can't be reached: it is tried again with back-off
+├── PictureError              a picture can't be drawn: the words go without it
 └── ChannelError              a channel can't be used as it is set up
 """
 
@@ -49,12 +51,20 @@ class StoreTooNew(StoreError):
     """The store was written by a newer bagwatt than this one."""
 
 
+class StoreUnwritable(StoreError):
+    """The disk under the store takes nothing: full, read-only or failing."""
+
+
 class StoreCorrupt(StoreError):
     """The store's file is damaged."""
 
 
 class SourceError(BagwattError):
     """A source of readings can't be reached."""
+
+
+class PictureError(BagwattError):
+    """A picture can't be drawn."""
 
 
 class ChannelError(BagwattError):

@@ -18,8 +18,9 @@ from monitor import house
 from monitor.channels import Channel, build_channels
 from monitor.channels.heartbeat import Heartbeat, NoHeartbeat, Pulse
 from monitor.clock import Clock, process_seconds
-from monitor.errors import FolderError, StoreError
+from monitor.errors import FolderError, StoreError, StoreUnwritable
 from monitor.logbook import Logbook, Say
+from monitor.morning import Morning
 from monitor.outbox import Sender
 from monitor.road import Outcome
 from monitor.room_folder import RoomFolder
@@ -27,7 +28,7 @@ from monitor.runner import ended_frames_s, frame_end_s
 from monitor.settings.schema import RecipientSettings, Settings, SourceSettings
 from monitor.sources import build_source
 from monitor.sources.source import Packet, Source
-from monitor.store import Arrival
+from monitor.store import Arrival, refused, spare_path
 from monitor.values import Condition, Decoded, Flag, Reading
 from monitor.watchdog import (
     CLOSE_LIMIT_S,
@@ -58,13 +59,7 @@ def lock_store(path: Path) -> TextIO:
     Two daemons with one store and one client id would throw each other off the broker.
     Raises StoreError where another one holds it, or its folder can't be written.
     """
-    lock = path.with_name(path.name + ".lock")
-    try:
-        handle = lock.open("w", encoding="ascii")
-    except OSError as error:
-        raise StoreError(
-            str(lock), f"can't be written ({error.strerror})", "see its folder"
-        ) from error
+    handle = _open_lock(path)
     try:
         fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
     except OSError as error:
@@ -72,6 +67,19 @@ def lock_store(path: Path) -> TextIO:
         what = "another `bagwatt watch` has this store open"
         raise StoreError(str(path), what, "stop it first (`systemctl stop bagwatt`)") from error
     return handle
+
+
+def _open_lock(path: Path) -> TextIO:
+    """The file that is locked; beside the spare in memory where the disk takes none."""
+    lock = path.with_name(path.name + ".lock")
+    try:
+        return lock.open("a", encoding="ascii")
+    except OSError as error:
+        refusal = refused(lock, error, "see its folder")
+        beside = spare_path(path)
+        if not isinstance(refusal, StoreUnwritable) or beside is None:
+            raise refusal from error
+    return beside.with_suffix(".lock").open("a", encoding="ascii")
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,8 +121,10 @@ class Live:
         self._saw = wiring.saw
         channels = wiring.channels(settings.recipients)
         self._lock = lock_store(settings.store.path)
-        self._log = Logbook(settings, clock.wall_s(), say)
-        self._sender = wiring.sender(settings.store.path, channels, clock)
+        self._log = Logbook(settings, clock, say)
+        self._sender = wiring.sender(self._log.store.path, channels, clock)
+        self._sent_from = self._log.store
+        self._morning = Morning(settings, say, self._sender.wake)
         self._folder = RoomFolder(settings.room.folder)
         self._packets = wiring.packets(settings.watch.queue_length)
         self._sources: dict[str, Source] = {
@@ -143,7 +153,7 @@ class Live:
             self._next_end_s = max(self._next_end_s, last.end_s + length_s)
             self._dark_s = max(0.0, now_s - last.closed_s)
             self._known_s = last.closed_s
-        self._log.store.add_note(now_s, "started", f"dark for {self._dark_s:.0f} s")
+        self._log.note("started", f"dark for {self._dark_s:.0f} s")
 
     def run(self, stop: threading.Event) -> None:
         """Watch until `stop` is set."""
@@ -178,10 +188,15 @@ class Live:
             self._journal_read_s = monotonic_s
             if self._log.read_journal(self._clock.wall_s()):
                 self._sender.wake()
+            self._log.look_after()
         if self._clock.real_s(monotonic_s - self._folder_read_s) >= FOLDER_EVERY_S:
             self._read_folder()
         for end_s in ended:
             self._close(end_s)
+        if self._sent_from is not self._log.store:
+            self._sent_from = self._log.store
+            self._sender.use(self._sent_from.path)
+        self._morning.look(self._clock.wall_s())
         self._watchdog.look(self._parts(), self._faults())
 
     def _parts(self) -> list[Part]:
@@ -355,6 +370,6 @@ class Live:
             self._batch.append(self._packets.get_nowait())
         self._commit()
         self._sender.stop(STOP_OUTBOX_S)
-        self._log.store.add_note(self._clock.wall_s(), "stopped", "")
+        self._log.note("stopped", "")
         self._log.store.close()
         self._lock.close()

@@ -12,50 +12,73 @@ from zoneinfo import ZoneInfo
 
 from monitor import telling
 from monitor.assemble import with_offsets
+from monitor.clock import Clock
 from monitor.errors import StoreCorrupt, StoreError
-from monitor.resume import Resumed, as_items, checkpoint_text, resume
+from monitor.keeper import Keeper
+from monitor.resume import Resumed, as_items, checkpoint_text
 from monitor.road import Outcome
 from monitor.runner import Close, take
 from monitor.settings.schema import Settings
 from monitor.sources.folder import Folder
-from monitor.store import Arrival, FrameClose, LogItem, Store, set_aside
+from monitor.store import Arrival, FrameClose, LogItem, Store
+from monitor.store.spare import Seed
 from monitor.values import AlarmEvent, Condition, Delivery, Flag, Probe, Reading
 
 HOUR_S = 3600.0
+DAY_S = 86400.0
+#: The run is saved hourly if it is no larger than this, else the less often; a rebuild then
+#: reads up to six hours of the log again.
+SAVED_BYTES_PER_H = 2**20
+MOST_UNSAVED_H = 6
+TIDY_EVERY_S = 60.0
 #: Skipped rows of the room's folder that are said one by one.
 SKIPS_SAID = 20
 
 Say = Callable[[str], None]
 
 
-def open_store(settings: Settings, now_s: float, say: Say) -> Store:
-    """The store; a damaged one is moved aside and a new one begun, and that is said."""
-    path = settings.store.path
-    try:
-        return Store.open(path, now_s)
-    except StoreCorrupt as error:
-        aside = set_aside(path, now_s)
-        say(f"{error}; moved aside to {aside}, a new store is begun")
-        return Store.open(path, now_s)
-
-
 class Logbook:
     """A room's store and road, rebuilt from where the last run stopped."""
 
-    def __init__(self, settings: Settings, now_s: float, say: Say) -> None:
+    def __init__(self, settings: Settings, clock: Clock, say: Say) -> None:
         """Open the store and rebuild the run. Raises StoreError, StoreTooNew."""
         self._settings = settings
+        self._clock = clock
         self._say = say
         self._zone = ZoneInfo(settings.room.timezone)
-        self.store = open_store(settings, now_s, say)
-        resumed: Resumed = resume(self.store, settings)
+        now_s = clock.wall_s()
+        self._keeper = Keeper(settings, now_s, say)
+        resumed = self._keeper.resumed
         self._road, self._book = resumed.road, resumed.book
         self._last_reading_id = resumed.last_reading_id
         self._last_journal_id = resumed.last_journal_id
         self.last_close: FrameClose | None = resumed.last_close
-        self.problem = ""
         self._told = False
+        self._save_from_s = self._tidy_from_s = 0.0
+        self._finish(resumed, now_s)
         self._renew_offsets(now_s)
+
+    @property
+    def store(self) -> Store:
+        """The store that is written just now."""
+        return self._keeper.store
+
+    @property
+    def problem(self) -> str:
+        """What is wrong with the store, empty where nothing is."""
+        return self._keeper.problem
+
+    def _finish(self, resumed: Resumed, now_s: float) -> None:
+        """Write what the last run was cut off from writing; what is there already stays."""
+        untold, flags = tuple(resumed.untold), tuple(resumed.flags)
+
+        def write(store: Store) -> None:
+            with store.transaction():
+                store.add_events(untold, self._messages(untold, now_s))
+                store.add_flags(flags)
+
+        if untold or flags:
+            self._write(write)
 
     def _renew_offsets(self, now_s: float) -> None:
         """Probes that the book's commands hung up take the offsets the settings give now."""
@@ -67,88 +90,166 @@ class Logbook:
         bare = {one.probe: replace(one, offset_k=0.0, calibrated="") for one in entered}
         fresh = with_offsets(bare, self._settings.probes)
         changed = [fresh[one.probe] for one in entered if fresh[one.probe] != one]
-        if changed:
-            with self.store.act(now_s, "bagwatt", "offsets from the settings") as pen:
+
+        def write(store: Store) -> None:
+            with store.act(now_s, "bagwatt", "offsets from the settings") as pen:
                 for probe in changed:
                     pen.put(probe, now_s)
 
-    def keep(self, arrivals: list[Arrival]) -> bool:
-        """Commit arrivals, then put on the road what the store now holds; False if it can't."""
+        if changed:
+            self._write(write)
+
+    def _write(self, write: Callable[[Store], object], close: FrameClose | None = None) -> bool:
+        """Write to the store, or to the one that takes its place; False where none takes it.
+
+        `close` is the close that is just being written, if it is one.
+        """
         try:
-            self.store.add_batch(arrivals)
+            write(self.store)
         except StoreError as error:
-            self._trouble(error)
-            return False
-        told = self._catch_up(None)
-        self._told |= bool(told)
-        return told is not None
+            now_s, life_s = self._clock.wall_s(), self._life_s()
+            if not self._keeper.rescue(error, lambda: self._seed(close), now_s, life_s):
+                return False
+            try:
+                write(self.store)
+            except StoreError as worse:
+                self._keeper.trouble(worse)
+                return False
+        self._keeper.well()
+        return True
+
+    def _seed(self, close: FrameClose | None) -> Seed:
+        return Seed(
+            close or self.last_close,
+            checkpoint_text(self._road, self._book),
+            self._last_reading_id,
+            self._last_journal_id,
+            tuple(self._book.bags.values()),
+            tuple(self._book.probes.values()),
+        )
+
+    def _life_s(self) -> float:
+        return self._clock.real_s(self._clock.monotonic_s())
+
+    def note(self, kind: str, detail: str) -> None:
+        """Write a line into the monitor's own log."""
+        self._write(lambda store: store.add_note(self._clock.wall_s(), kind, detail))
+
+    def look_after(self) -> bool:
+        """Try a failing card again, or tidy up a little; True where the store is another now."""
+        taken = self._keeper.retry(self._clock.wall_s(), self._life_s())
+        if taken is not None:
+            self._last_reading_id += taken.reading_shift
+            self._last_journal_id += taken.journal_shift
+            self._take_rows(taken.others, self._clock.wall_s())
+            return True
+        if self._keeper.on_card and self._life_s() >= self._tidy_from_s:
+            self._tidy()
+        return False
+
+    def _tidy(self) -> None:
+        """One small step of throwing away what is old; at once again while there is more."""
+        self._tidy_from_s = self._life_s() + TIDY_EVERY_S
+        if self.last_close is None:
+            return
+        kept_s = self._settings.store.retention_days * DAY_S
+        before_s = self.last_close.end_s - kept_s
+        frames = int(kept_s / self._settings.frames.length_s)
+        try:
+            if self.store.prune(before_s, frames):
+                self._tidy_from_s = 0.0
+        except StoreError as error:
+            self._keeper.trouble(error)
+
+    def keep(self, arrivals: list[Arrival]) -> bool:
+        """Commit arrivals, then put on the road what the store now holds; False if it can't.
+
+        What is committed is kept, also where it can't be read back just now.
+        """
+        kept = self._write(lambda store: store.add_batch(arrivals))
+        if kept:
+            self._told |= self._catch_up(None)
+        return kept
 
     def read_journal(self, now_s: float) -> bool:
         """Take what was written since, perhaps by another process; True if people were told."""
         told, self._told = self._told, False
-        return bool(self._catch_up(now_s)) or told
+        return self._catch_up(now_s) or told
 
-    def _catch_up(self, now_s: float | None) -> bool | None:
+    def _catch_up(self, now_s: float | None) -> bool:
         """Put what the store has beyond the road on it, in the store's order.
 
-        Without `now_s` a row's own time is used. None where the store can't be read or
-        written, else whether people were told.
+        Without `now_s` a row's own time is used. True where people were told.
         """
-        told = False
-        flags: list[tuple[int, Flag]] = []
         try:
             rows, reading_id, journal_id = self.store.log_since(
                 self._last_reading_id, self._last_journal_id
             )
-            for row in rows:
-                if isinstance(row.body, Reading):
-                    flagged = take(self._road, row.body).flagged
-                    flags.extend((row.id, flag) for flag in (flagged.flags if flagged else ()))
-                    self._last_reading_id = row.id
-                else:
-                    told |= self._take_row(row, now_s)
-            self._last_reading_id, self._last_journal_id = reading_id, journal_id
-            if flags:
-                self.store.add_flags(flags)
+            told = self._take_rows(rows, now_s)
+            self._last_reading_id = max(reading_id, self._last_reading_id)
+            self._last_journal_id = max(journal_id, self._last_journal_id)
+        except StoreCorrupt as error:
+            self._keeper.rescue(
+                error, lambda: self._seed(None), self._clock.wall_s(), self._life_s()
+            )
+            return False
         except StoreError as error:
-            self._trouble(error)
-            return None
-        self.problem = ""
+            self._keeper.trouble(error)
+            return False
         return told
 
-    def _trouble(self, error: StoreError) -> None:
-        if str(error) != self.problem:
-            self._say(str(error))
-        self.problem = str(error)
+    def _take_rows(self, rows: Iterable[LogItem], now_s: float | None) -> bool:
+        """Put rows of the log on the road; True where people were told."""
+        told = False
+        flags: list[tuple[int, Flag]] = []
+        for row in rows:
+            if isinstance(row.body, Reading):
+                flagged = take(self._road, row.body).flagged
+                flags.extend((row.id, flag) for flag in (flagged.flags if flagged else ()))
+                self._last_reading_id = max(row.id, self._last_reading_id)
+            else:
+                told |= self._take_row(row, now_s)
+        if flags:
+            self.store.add_flags(flags)
+        return told
 
     def _take_row(self, row: LogItem, now_s: float | None) -> bool:
         """Put what a row of the journal means on the road, as a rebuilt run would."""
-        self._last_journal_id = row.id
+        self._last_journal_id = max(row.id, self._last_journal_id)
         told = False
         for item in as_items(row, self._book, self.store):
             events = take(self._road, item).events
             if events:
                 at_s = events[-1].at_s if now_s is None else now_s
-                self.store.add_events(events, self._messages(events, at_s))
-                self._say_events(events)
+                self._tell(events, at_s)
                 told = True
         return told
 
+    def _tell(self, events: tuple[AlarmEvent, ...], now_s: float) -> None:
+        messages = self._messages(events, now_s)
+        self._write(lambda store: store.add_events(events, messages))
+        self._say_events(events)
+
     def restamp(self, boot_id: str, step_s: float, now_s: float) -> None:
         """The clock stepped: stamp anew what this boot stamped before it was set."""
-        self.store.add_note(now_s, "clock stepped", f"{step_s:+.0f} s")
-        if self.store.restamp(boot_id, step_s, now_s) is not None:
-            self._told |= bool(self._catch_up(now_s))
+        self.note("clock stepped", f"{step_s:+.0f} s")
+        self._write(lambda store: store.restamp(boot_id, step_s, now_s))
+        self._told |= self._catch_up(now_s)
 
     def take_folder(self, folder: Folder, walks: Iterable[Arrival], now_s: float) -> None:
         """Take the room's folder into the book, its walks as readings."""
         for skip in folder.skips.rows[:SKIPS_SAID]:
             self._say(f"{skip.file}:{skip.line}: {skip.reason}: {skip.detail}")
         probes = with_offsets(folder.probes, self._settings.probes)
-        self.store.add_book(now_s, folder.bags.values(), probes.values())
-        for entry in folder.book:
-            self.store.add_entry(entry)
-        self.read_journal(now_s)
+
+        def write(store: Store) -> None:
+            with store.transaction():
+                store.add_book(now_s, folder.bags.values(), probes.values())
+                for entry in folder.book:
+                    store.add_entry(entry)
+
+        self._write(write)
+        self._told |= self._catch_up(now_s)
         self.keep(list(walks))
         self._say(f"the room's folder: {len(folder.bags)} bags, {len(folder.probes)} probes")
 
@@ -156,23 +257,40 @@ class Logbook:
         """Close a frame: the road's outcome, its events and messages in one transaction."""
         outcome = take(self._road, Close(end_s, house)).outcome
         assert outcome is not None  # a Close always has one
-        try:
-            self.store.close_frame(
+        messages = self._messages(outcome.events, now_s)
+        close = FrameClose(end_s, now_s, self._last_reading_id, self._last_journal_id, house)
+        self._write(
+            lambda store: store.close_frame(
                 end_s,
                 now_s,
-                self._last_reading_id,
-                self._last_journal_id,
-                events=outcome.events,
-                messages=self._messages(outcome.events, now_s),
-                estimates=outcome.verdicts.values() if end_s % HOUR_S == 0 else (),
+                close.last_reading_id,
+                close.last_command_id,
                 house=house,
-            )
-            if end_s % HOUR_S == 0:
-                self.store.save_checkpoint(end_s, checkpoint_text(self._road, self._book))
-        except StoreError as error:
-            self._trouble(error)
+                events=outcome.events,
+                messages=messages,
+                estimates=outcome.verdicts.values() if end_s % HOUR_S == 0 else (),
+            ),
+            close,
+        )
+        self.last_close = close
+        if end_s % HOUR_S == 0 and end_s >= self._save_from_s:
+            self._save(end_s)
+        self._keeper.closed()
         self._say_events(outcome.events)
         return outcome
+
+    def _save(self, end_s: float) -> None:
+        """Save the run; the larger it is the less often, for the sake of the card."""
+        text = checkpoint_text(self._road, self._book)
+        size = 0
+
+        def write(store: Store) -> None:
+            nonlocal size
+            size = store.save_checkpoint(end_s, text)
+
+        self._write(write)
+        hours = min(1 + size // SAVED_BYTES_PER_H, MOST_UNSAVED_H)
+        self._save_from_s = end_s + hours * HOUR_S
 
     def _messages(self, events: tuple[AlarmEvent, ...], now_s: float) -> list[Delivery]:
         return telling.messages(events, self._settings, now_s, self._zone)

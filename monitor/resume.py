@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
+from typing import Any
 
 from monitor.assemble import build_road, plan_of
 from monitor.road import Plan, Road
@@ -12,7 +13,9 @@ from monitor.runner import Close, Item, take
 from monitor.settings.schema import Settings
 from monitor.store import BookChange, FrameClose, LogItem, Reader, Restamp
 from monitor.store.codec import from_text, to_text
-from monitor.values import AlarmCommand, AlarmEvent, Bag, BookEntry, Probe, Reading
+from monitor.values import AlarmCommand, AlarmEvent, Bag, BookEntry, Flag, Probe, Reading
+
+Say = Callable[[str], None]
 
 #: Written into every checkpoint; another number means a road of another make, not restored.
 ROAD_FORMAT = 1
@@ -53,6 +56,15 @@ class Resumed:
     last_journal_id: int = 0
     last_close: FrameClose | None = None
     events: list[AlarmEvent] = field(default_factory=list)
+    #: Events after the last close: a run that was cut off may not have written them.
+    untold: list[AlarmEvent] = field(default_factory=list)
+    #: Doubts about readings after the last saved state, which may not be written either.
+    flags: list[tuple[int, Flag]] = field(default_factory=list)
+
+    @classmethod
+    def fresh(cls, settings: Settings) -> Resumed:
+        """A run at its very beginning."""
+        return cls(build_road(settings, Plan()), Book())
 
 
 def checkpoint_text(road: Road, book: Book) -> str:
@@ -68,26 +80,58 @@ def checkpoint_text(road: Road, book: Book) -> str:
     )
 
 
-def resume(store: Reader, settings: Settings, *, from_start: bool = False) -> Resumed:
-    """Rebuild the run from the newest checkpoint, or from the log's start.
+def resume(
+    store: Reader, settings: Settings, *, from_start: bool = False, say: Say = lambda _: None
+) -> Resumed:
+    """Rebuild the run from the newest checkpoint that fits, or from the log's start.
 
     The events of the log after that point are collected in `events`; they are in the store
     already where the run came that far.
     """
-    resumed, after_s = _begin(store, settings, from_start)
-    for row in store.iter_log(after_s):
+    resumed = None if from_start else _restored(store, settings, say)
+    if resumed is None:
+        resumed = beginning(store, settings)
+    close = resumed.last_close
+    for row in store.iter_log(close.end_s if close else None):
         for item in as_items(row, resumed.book, store):
             step = take(resumed.road, item)
             resumed.events.extend(step.events)
+            resumed.untold.extend(step.events)
+            if step.flagged is not None and isinstance(row.body, Reading):
+                resumed.flags.extend((row.id, flag) for flag in step.flagged.flags)
         _advance(resumed, row)
     return resumed
 
 
-def _begin(store: Reader, settings: Settings, from_start: bool) -> tuple[Resumed, float | None]:
-    checkpoint = None if from_start else store.load_checkpoint()
-    saved = json.loads(checkpoint.text) if checkpoint else {}
-    if checkpoint is None or saved.get("format") != ROAD_FORMAT:
-        return Resumed(build_road(settings, Plan()), Book()), None
+def _restored(store: Reader, settings: Settings, say: Say) -> Resumed | None:
+    """The run at the newest saved state that this bagwatt can take, None if there is none."""
+    for checkpoint in store.checkpoints():
+        try:
+            saved = json.loads(checkpoint.text)
+            if saved["format"] == ROAD_FORMAT:
+                return taken_up(store, settings, saved, checkpoint.end_s)
+        except (LookupError, TypeError, ValueError, AttributeError) as error:
+            say(f"a saved state of the run does not fit ({error!r}); an older one is tried")
+    return None
+
+
+def beginning(store: Reader, settings: Settings) -> Resumed:
+    """The run at the log's start; where old readings are gone, at the first frame kept whole."""
+    resumed = Resumed.fresh(settings)
+    close = store.last_frame_pruned()
+    if close is None:
+        return resumed
+    for row in store.journal_after(0):
+        if row.id <= close.last_command_id and not isinstance(row.body, Restamp | AlarmCommand):
+            for item in as_items(row, resumed.book, store):
+                take(resumed.road, item)
+    resumed.last_reading_id, resumed.last_journal_id = close.last_reading_id, close.last_command_id
+    resumed.last_close = close
+    return resumed
+
+
+def taken_up(store: Reader, settings: Settings, saved: Any, end_s: float) -> Resumed:
+    """The run as `checkpoint_text` saved it after the close of a frame; KeyError without it."""
     book = Book()
     book.bags = {bag.bag: bag for bag in (from_text(Bag, text) for text in saved["bags"])}
     book.probes = {
@@ -95,11 +139,8 @@ def _begin(store: Reader, settings: Settings, from_start: bool) -> tuple[Resumed
     }
     road = build_road(settings, book.plan())
     road.restore(saved["road"])
-    close = store.frame_closed_at(checkpoint.end_s)
-    return (
-        Resumed(road, book, close.last_reading_id, close.last_command_id, close),
-        checkpoint.end_s,
-    )
+    close = store.frame_closed_at(end_s)
+    return Resumed(road, book, close.last_reading_id, close.last_command_id, close)
 
 
 def as_items(row: LogItem, book: Book, store: Reader) -> Iterator[Item]:
@@ -119,6 +160,7 @@ def as_items(row: LogItem, book: Book, store: Reader) -> Iterator[Item]:
 def _advance(resumed: Resumed, row: LogItem) -> None:
     if isinstance(row.body, FrameClose):
         resumed.last_close = row.body
+        resumed.untold.clear()
     elif isinstance(row.body, Reading):
         resumed.last_reading_id = row.id
     else:

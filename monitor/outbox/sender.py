@@ -80,6 +80,7 @@ class Sender:
         self._channels = dict(channels)
         self._clock = clock
         self._stopping = threading.Event()
+        self._moved = threading.Event()
         self._stop_at_s = 0.0
         # A wake-up or an ended try; there is at most one try for each person.
         self._inbox: Queue[_Ended | None] = Queue(maxsize=2 * len(self._channels) + 8)
@@ -98,6 +99,12 @@ class Sender:
         """Look at once: new messages are in the store. Any thread may call it."""
         with suppress(Full):  # a full inbox wakes it as well
             self._inbox.put_nowait(None)
+
+    def use(self, path: Path) -> None:
+        """Go on in another store, or in a new one of the same name. Any thread may call it."""
+        self._path = path
+        self._moved.set()
+        self.wake()
 
     def stop(self, limit_s: float = 3.0) -> None:
         """End the loop, giving tries under way `limit_s` to come back."""
@@ -123,9 +130,10 @@ class Sender:
     def _run(self) -> None:
         while not self._finished():
             try:
+                self._moved.clear()
                 now_s = self._clock.wall_s()
                 with Store.open(self._path, now_s, check=False) as store:
-                    while not self._finished():
+                    while not self._finished() and not self._moved.is_set():
                         turn_s = self._clock.wall_s()
                         self.turn(store, turn_s)
                         self._wait(store, turn_s)

@@ -1,7 +1,7 @@
 """One SQLite file holds all that bagwatt knows: `Store` writes it, `Reader` asks it."""
 
 from monitor.store.book import Pen
-from monitor.store.database import set_aside
+from monitor.store.database import refused, set_aside
 from monitor.store.reader import Reader
 from monitor.store.records import (
     Act,
@@ -23,6 +23,7 @@ from monitor.store.records import (
     Version,
     WalkStep,
 )
+from monitor.store.spare import spare_path
 from monitor.store.store import Store
 
 open_reader = Reader.open_reader
@@ -50,5 +51,7 @@ __all__ = [
     "Version",
     "WalkStep",
     "open_reader",
+    "refused",
     "set_aside",
+    "spare_path",
 ]

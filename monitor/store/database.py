@@ -6,6 +6,7 @@ process may write too (`bagwatt alarms`), so every write begins IMMEDIATE and wa
 
 from __future__ import annotations
 
+import errno
 import os
 import sqlite3
 from collections.abc import Iterator, Sequence
@@ -14,7 +15,7 @@ from datetime import UTC, datetime
 from importlib.resources import files
 from pathlib import Path
 
-from monitor.errors import StoreCorrupt, StoreError, StoreTooNew
+from monitor.errors import StoreCorrupt, StoreError, StoreTooNew, StoreUnwritable
 
 APPLICATION_ID = 0x62776174  # "bwat", so that no other program's file is taken for ours
 BUSY_MS = 5000
@@ -24,8 +25,10 @@ FULL_CHECK_BYTES = 64 * 2**20
 _SMALL_TABLES = ("journal", "frames", "events", "checkpoints", "outbox", "seen", "refusals")
 
 _DAMAGED = {sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB}
+_DISK = {sqlite3.SQLITE_FULL, sqlite3.SQLITE_READONLY, sqlite3.SQLITE_IOERR}
+_DISK_ERRORS = {errno.ENOSPC, errno.EROFS, errno.EIO, errno.EDQUOT, errno.EFBIG}
 _NEXT_STEP = {
-    sqlite3.SQLITE_FULL: "free some space on this disk, or lower store.retention_days",
+    sqlite3.SQLITE_FULL: "free some space on this disk, or lower store.retention",
     sqlite3.SQLITE_BUSY: "another program holds the file; end it and try again",
     sqlite3.SQLITE_READONLY: "make the file and its folder writable for this user",
     sqlite3.SQLITE_CANTOPEN: "check that the folder exists and that this user may write there",
@@ -46,7 +49,8 @@ def translated(where: str | Path) -> Iterator[None]:
             raise StoreCorrupt(
                 str(where), f"the store is damaged ({error})", "move it aside and start again"
             ) from error
-        raise StoreError(str(where), str(error), _NEXT_STEP.get(family, "")) from error
+        kind = StoreUnwritable if family in _DISK else StoreError
+        raise kind(str(where), str(error), _NEXT_STEP.get(family, "")) from error
 
 
 def open_database(path: Path, now_s: float, *, check: bool = True) -> sqlite3.Connection:
@@ -60,9 +64,7 @@ def open_database(path: Path, now_s: float, *, check: bool = True) -> sqlite3.Co
         os.close(os.open(path, os.O_CREAT | os.O_RDWR, 0o600))
         path.chmod(0o600)  # -wal and -shm take the mode of the main file
     except OSError as error:
-        raise StoreError(
-            str(path), error.strerror or str(error), "check the folder and who may write there"
-        ) from error
+        raise refused(path, error, "check the folder and who may write there") from error
     with translated(path):
         connection = _connect(str(path))
         try:
@@ -75,6 +77,12 @@ def open_database(path: Path, now_s: float, *, check: bool = True) -> sqlite3.Co
             connection.close()
             raise
     return connection
+
+
+def refused(path: Path, error: OSError, next_step: str) -> StoreError:
+    """The system's refusal as ours: of the disk itself, or of this user."""
+    kind = StoreUnwritable if error.errno in _DISK_ERRORS else StoreError
+    return kind(str(path), error.strerror or str(error), next_step)
 
 
 def open_for_reading(path: Path) -> sqlite3.Connection:

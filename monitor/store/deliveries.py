@@ -14,7 +14,7 @@ WAITING, DELIVERED, REFUSED, EXPIRED = "waiting", "delivered", "refused", "expir
 
 _COLUMNS = (
     "message_id, recipient, title, body, urgency, created_s, expires_s,"
-    " attempts, next_try_s, state, last_answer, due_s, bundle, taken"
+    " attempts, next_try_s, state, last_answer, due_s, bundle, taken, attachment"
 )
 
 
@@ -23,7 +23,7 @@ def add(connection: sqlite3.Connection, deliveries: Iterable[Delivery]) -> int:
     before = connection.total_changes
     connection.executemany(
         "INSERT INTO outbox (message_id, recipient, title, body, urgency, created_s, expires_s,"
-        " due_s, next_try_s) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)"
+        " due_s, next_try_s, attachment) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)"
         " ON CONFLICT (message_id) DO NOTHING",
         (
             (
@@ -36,6 +36,7 @@ def add(connection: sqlite3.Connection, deliveries: Iterable[Delivery]) -> int:
                 one.message.expires_s,
                 one.next_try_s,
                 one.next_try_s,
+                clean_text(one.message.attachment),
             )
             for one in deliveries
         ),
@@ -151,7 +152,7 @@ def settle(
 
 def _row(row: Sequence[Any]) -> OutboxRow:
     message_id, recipient, title, body, urgency, created_s, expires_s, *rest = row
-    attempts, next_try, state, last_answer, due_s, bundle, taken = rest
+    attempts, next_try, state, last_answer, due_s, bundle, taken, attachment = rest
     message = Message(
         message_id=message_id,
         recipient=recipient,
@@ -160,6 +161,7 @@ def _row(row: Sequence[Any]) -> OutboxRow:
         urgency=Urgency(urgency),
         created_s=created_s,
         expires_s=expires_s,
+        attachment=attachment,
     )
     delivery = Delivery(message, attempts, next_try, state, last_answer)
     return OutboxRow(delivery, due_s, bundle, frozenset(taken.split()))

@@ -38,6 +38,19 @@ def last(connection: sqlite3.Connection) -> FrameClose | None:
     return None if row is None else _close(row)
 
 
+def last_pruned(connection: sqlite3.Connection) -> FrameClose | None:
+    """The newest close before the first reading that is kept; None where none is gone."""
+    first = connection.execute(
+        "SELECT COALESCE((SELECT MIN(id) FROM readings),"
+        " (SELECT seq + 1 FROM sqlite_sequence WHERE name = 'readings'), 1)"
+    ).fetchone()[0]
+    row = connection.execute(
+        f"SELECT {_COLUMNS} FROM frames WHERE last_reading_id < ? ORDER BY id DESC LIMIT 1",
+        (first,),
+    ).fetchone()
+    return None if first == 1 or row is None else _close(row)
+
+
 def at(connection: sqlite3.Connection, end_s: float) -> tuple[int, FrameClose]:
     """The close of a frame and its number; KeyError when it never was closed."""
     row = connection.execute(
@@ -96,15 +109,20 @@ def estimates(
 
 def save_checkpoint(connection: sqlite3.Connection, end_s: float, text: str) -> int:
     """Keep the road's state at a frame's end, and the one before it; returns the bytes written."""
-    connection.execute("DELETE FROM checkpoints WHERE end_s = ?", (end_s,))
     # The level is the fastest: a Pi does it in a tenth of a second for 500 bags.
     state = zlib.compress(text.encode("utf-8"), level=1)
+    put_checkpoint(connection, end_s, state)
+    return len(state)
+
+
+def put_checkpoint(connection: sqlite3.Connection, end_s: float, state: bytes) -> None:
+    """Keep a state that is compressed already."""
+    connection.execute("DELETE FROM checkpoints WHERE end_s = ?", (end_s,))
     connection.execute("INSERT INTO checkpoints (end_s, state) VALUES (?, ?)", (end_s, state))
     connection.execute(
         "DELETE FROM checkpoints WHERE id NOT IN"
         f" (SELECT id FROM checkpoints ORDER BY id DESC LIMIT {CHECKPOINTS_KEPT})"
     )
-    return len(state)
 
 
 def checkpoints(connection: sqlite3.Connection) -> list[Checkpoint]:

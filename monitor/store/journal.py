@@ -88,6 +88,12 @@ def after(connection: sqlite3.Connection, last_id: int) -> list[LogItem]:
     return [_item(*row) for row in rows]
 
 
+def last_id(connection: sqlite3.Connection) -> int:
+    """The id of the newest row there ever was, 0 where there was none."""
+    row = connection.execute("SELECT seq FROM sqlite_sequence WHERE name = 'journal'").fetchone()
+    return 0 if row is None else int(row[0])
+
+
 def since(
     connection: sqlite3.Connection, last_reading_id: int, last_journal_id: int
 ) -> tuple[Iterator[LogItem], int, int]:
@@ -95,10 +101,12 @@ def since(
 
     Both ends are taken at one moment: what is written while it is read waits for the next call.
     """
-    reading_id, journal_id = connection.execute(
-        "SELECT (SELECT COALESCE(MAX(id), 0) FROM readings),"
-        " (SELECT COALESCE(MAX(id), 0) FROM journal)"
-    ).fetchone()
+    counts: dict[str, int] = dict(
+        connection.execute(
+            "SELECT name, seq FROM sqlite_sequence WHERE name IN ('readings', 'journal')"
+        ).fetchall()
+    )
+    reading_id, journal_id = counts.get("readings", 0), counts.get("journal", 0)
     start = FrameClose(0.0, 0.0, last_reading_id, last_journal_id)
     end = FrameClose(0.0, 0.0, reading_id, journal_id)
     return _merged(connection, start, end), reading_id, journal_id
@@ -164,9 +172,7 @@ def append(
     return cursor.lastrowid or 0
 
 
-def versions(
-    connection: sqlite3.Connection, condition: str = "TRUE"
-) -> dict[tuple[str, str], str]:
+def versions(connection: sqlite3.Connection, condition: str = "TRUE") -> dict[tuple[str, str], str]:
     """The newest version of each bag and probe under (kind, name); GONE where it left."""
     rows = connection.execute(
         "SELECT kind, name, body FROM journal WHERE id IN"

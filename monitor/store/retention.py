@@ -73,7 +73,8 @@ def step(connection: sqlite3.Connection, before_s: float, frames_kept: int, limi
         gone
         + connection.execute(
             "DELETE FROM estimates WHERE (at_s, bag) IN (SELECT at_s, bag FROM estimates"
-            " WHERE at_s < :year_s OR (at_s > :thinned_s AND at_s < :before_s AND at_s % :step_s != 0)"
+            " WHERE at_s < :year_s"
+            " OR (at_s > :thinned_s AND at_s < :before_s AND at_s % :step_s != 0)"
             f" ORDER BY at_s LIMIT {_ROWS_AT_ONCE})",
             {
                 "year_s": before_s - ESTIMATES_KEPT_S,

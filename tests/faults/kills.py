@@ -76,37 +76,39 @@ def count(folder: Path) -> int:
 
 
 class Publisher:
-    """Sends numbered readings at QoS 1 in a thread; `taken` are those the broker acknowledged."""
+    """Sends numbered readings at QoS 1 in a thread until it is paused or ended."""
 
     def __init__(self, port: int, rate_per_s: float) -> None:
-        self.taken: set[int] = set()
-        self.sent = 0
         self._rate_per_s = rate_per_s
-        self._numbers: dict[int, int] = {}
-        self._lock = threading.Lock()
+        self._sent: list[mqtt.MQTTMessageInfo] = []
         self._running = threading.Event()
         self._ended = threading.Event()
         self._client = mqtt.Client(mqtt.CallbackAPIVersion.VERSION2, "sensors", clean_session=False)
         self._client.max_queued_messages_set(0)
-        self._client.on_publish = self._published
         self._client.connect("127.0.0.1", port)
         self._client.loop_start()
         self._thread = threading.Thread(target=self._run, daemon=True)
         self._thread.start()
 
-    def _published(self, client: object, userdata: object, mid: int, *_: object) -> None:
-        with self._lock:
-            self.taken.add(self._numbers.pop(mid))
+    @property
+    def sent(self) -> int:
+        """How many were sent."""
+        return len(self._sent)
+
+    def connected(self) -> bool:
+        return self._client.is_connected()
+
+    def taken(self) -> set[int]:
+        """The numbers of those that the broker acknowledged."""
+        return {number for number, one in enumerate(self._sent) if one.is_published()}
 
     def _run(self) -> None:
         while not self._ended.is_set():
-            if not self._running.wait(0.1):
+            if not self._running.wait(0.1) or not self.connected():
                 continue
             topic = f"quarry/k{self.sent % PROBES}/temp"
-            with self._lock:
-                text = f"{FIRST_C + self.sent * STEP_C:.5f}"
-                self._numbers[self._client.publish(topic, text, qos=1).mid] = self.sent
-                self.sent += 1
+            text = f"{FIRST_C + self.sent * STEP_C:.5f}"
+            self._sent.append(self._client.publish(topic, text, qos=1))
             self._ended.wait(1.0 / self._rate_per_s)
 
     def go(self) -> None:
@@ -115,7 +117,8 @@ class Publisher:
     def pause(self) -> None:
         """Send no more; returns once the broker has taken all that was sent."""
         self._running.clear()
-        wait_until(lambda: len(self.taken) == self.sent, 30.0, "the broker takes what was sent")
+        time.sleep(0.2)  # the thread may just be sending one more
+        wait_until(lambda: len(self.taken()) == self.sent, 30.0, "the broker takes what was sent")
 
     def end(self) -> None:
         self.pause()
@@ -183,7 +186,9 @@ def restart(broker: Broker, publisher: Publisher) -> None:
     """An orderly restart of the broker between two messages: its queue comes back."""
     publisher.pause()
     broker.stop()
+    wait_until(lambda: not publisher.connected(), what="the publisher sees the broker go")
     broker.start()
+    wait_until(publisher.connected, what="the publisher is back")
     publisher.go()
 
 
@@ -211,7 +216,7 @@ def kill_again_and_again(folder: Path, kills: int, seed: int, rate_per_s: float)
         broker_restarts=restarts,
         sent=publisher.sent,
         stored=sum(found.values()),
-        lost=len(publisher.taken - found.keys()),
+        lost=len(publisher.taken() - found.keys()),
         doubled=sum(times - 1 for times in found.values()),
         seconds=time.monotonic() - began_s,
     )

@@ -1,0 +1,2 @@
+-- The path of a picture that goes with a message; empty for none.
+ALTER TABLE outbox ADD COLUMN attachment TEXT NOT NULL DEFAULT '';

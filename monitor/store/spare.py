@@ -1,0 +1,294 @@
+"""A spare store in memory for the time in which the one on the card can't be written.
+
+It is an ordinary store in a RAM file system, so that the outbox finds it by name and a process
+that is killed finds it again; a power cut ends it. It begins with what a run needs to go on,
+counts on where the card's store stopped, and is taken back into it as soon as that works.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import sqlite3
+import tempfile
+import uuid
+from collections.abc import Sequence
+from contextlib import suppress
+from dataclasses import dataclass
+from hashlib import blake2b
+from pathlib import Path
+from stat import S_IMODE, S_ISDIR
+
+from monitor.errors import StoreError
+from monitor.store import book, frames, journal, readings
+from monitor.store.database import translated, write
+from monitor.store.reader import Reader
+from monitor.store.records import FrameClose, LogItem
+from monitor.store.store import Store
+from monitor.values import Bag, Probe
+
+MOST_BYTES = 64 * 2**20
+_PAGE_BYTES = 4096
+_NOTE = "spare"
+_EVENTS_CARRIED = 5000
+_BOOK = ("acts", "journal", "walks", "walk_steps")
+
+#: What a run goes on with, in an order that suits the references between them.
+_CARRIED = (
+    *((table, "") for table in _BOOK),
+    ("boots", ""),
+    ("sessions", ""),
+    ("seen", "ORDER BY id"),
+    ("outbox", "WHERE state = 'waiting'"),
+    (
+        "events",
+        f"WHERE id > (SELECT COALESCE(MAX(id), 0) FROM events) - {_EVENTS_CARRIED}"
+        " OR alarm_id IN (SELECT alarm_id FROM standing)",
+    ),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Seed:
+    """Where a run stands: its state after a close and all up to these ids, and its book."""
+
+    close: FrameClose | None
+    state: str
+    last_reading_id: int
+    last_journal_id: int
+    bags: Sequence[Bag]
+    probes: Sequence[Probe]
+
+
+@dataclass(frozen=True, slots=True)
+class TakenBack:
+    """What a merge did: how far ids moved, and what other processes wrote meanwhile."""
+
+    readings: int = 0
+    reading_shift: int = 0
+    journal_shift: int = 0
+    others: tuple[LogItem, ...] = ()
+
+
+def spare_path(path: Path) -> Path | None:
+    """Where the spare of a store is kept; None where no memory file system will have it.
+
+    The folder must be ours and closed to others: /dev/shm is open to everybody.
+    """
+    name = blake2b(str(path.absolute()).encode(), digest_size=8).hexdigest()
+    runtime = os.environ.get("RUNTIME_DIRECTORY", "").split(":")[0]
+    for base in (runtime, "/dev/shm", tempfile.gettempdir()):
+        folder = Path(base) / f"bagwatt-{os.getuid()}"
+        if not base:
+            continue
+        with suppress(OSError):
+            folder.mkdir(mode=0o700, exist_ok=True)
+            kind = folder.lstat()
+            if (
+                S_ISDIR(kind.st_mode)
+                and kind.st_uid == os.getuid()
+                and not S_IMODE(kind.st_mode) & 0o077
+            ):
+                return folder / f"{name}.db"
+    return None
+
+
+def remove(path: Path) -> None:
+    """Delete a spare, or what a cut-off beginning left of it."""
+    for suffix in ("-wal", "-shm", ""):
+        path.with_name(path.name + suffix).unlink(missing_ok=True)
+
+
+def begin(path: Path, old: Reader | None, seed: Seed, now_s: float) -> Store:
+    """A new spare for a run that stands at `seed`. Raises StoreError."""
+    try:
+        remove(path)
+    except OSError as error:
+        raise StoreError(str(path), error.strerror or str(error), "free some memory") from error
+    spare = open_spare(path, now_s)
+    with spare.transaction():
+        plant(spare, old, seed, now_s)
+        detail = {
+            "id": uuid.uuid4().hex,
+            "last_reading_id": seed.last_reading_id,
+            "last_journal_id": journal.last_id(spare.connection),
+        }
+        spare.add_note(now_s, _NOTE, json.dumps(detail))
+    return spare
+
+
+def begun(store: Store) -> bool:
+    """Whether it is a spare that a run goes on in, and not one cut off at its beginning."""
+    with translated(store.path):
+        query = "SELECT 1 FROM notes WHERE kind = ?"
+        return store.connection.execute(query, (_NOTE,)).fetchone() is not None
+
+
+def open_spare(path: Path, now_s: float) -> Store:
+    """A spare that is there, or an empty one: it never takes more than its share of memory."""
+    spare = Store.open(path, now_s, check=False)
+    spare.connection.execute(f"PRAGMA max_page_count = {MOST_BYTES // _PAGE_BYTES}")
+    return spare
+
+
+def plant(new: Store, old: Reader | None, seed: Seed, now_s: float) -> list[str]:
+    """Let a run go on in a new, empty store; returns the tables that could not be carried over."""
+    lost = []
+    with new.transaction() as connection:
+        for table, condition in _CARRIED:
+            rows = _rows(connection, old, table, condition)
+            if rows is None:
+                lost.append(table)
+            elif rows:
+                marks = ", ".join("?" * len(rows[0]))
+                connection.executemany(f"INSERT OR IGNORE INTO {table} VALUES ({marks})", rows)
+        if "journal" in lost:
+            pen = book.begin(connection, now_s, "", "carried over from a store that failed")
+            for bag in seed.bags:
+                pen.put(bag, now_s)
+            for probe in seed.probes:
+                pen.put(probe, now_s)
+        _count_on(connection, "readings", seed.last_reading_id)
+        _count_on(connection, "journal", seed.last_journal_id)
+        if seed.close is not None:
+            place = FrameClose(
+                seed.close.end_s,
+                seed.close.closed_s,
+                seed.last_reading_id,
+                journal.last_id(connection) if "journal" in lost else seed.last_journal_id,
+                seed.close.house,
+            )
+            frames.close(connection, place)
+            frames.save_checkpoint(connection, place.end_s, seed.state)
+    return lost
+
+
+def _rows(
+    new: sqlite3.Connection, old: Reader | None, table: str, condition: str
+) -> list[tuple[object, ...]] | None:
+    """All rows of a table of the failing store, None where they can't be read."""
+    columns = ", ".join(row[1] for row in new.execute(f"PRAGMA table_info({table})"))
+    if old is None:
+        return None
+    try:
+        return old.connection.execute(f"SELECT {columns} FROM {table} {condition}").fetchall()
+    except sqlite3.Error:
+        return None
+
+
+def _count_on(connection: sqlite3.Connection, table: str, number: int) -> None:
+    """Give the next row of a table an id after this number."""
+    row = connection.execute("SELECT seq FROM sqlite_sequence WHERE name = ?", (table,)).fetchone()
+    if row is None:
+        connection.execute("INSERT INTO sqlite_sequence VALUES (?, ?)", (table, number))
+    elif row[0] < number:
+        connection.execute("UPDATE sqlite_sequence SET seq = ? WHERE name = ?", (number, table))
+
+
+def take_back(main: Store, path: Path, now_s: float) -> TakenBack:
+    """Take all that a spare has beyond the card's store into it, and delete the spare.
+
+    One transaction: done again after a cut it adds nothing twice. Raises StoreError.
+    """
+    connection = main.connection
+    with translated(main.path):
+        connection.execute("ATTACH ? AS spare", (str(path),))
+        try:
+            with write(connection):
+                taken = _merged(connection, main, now_s)
+        finally:
+            connection.execute("DETACH spare")
+    remove(path)
+    return taken
+
+
+def _merged(connection: sqlite3.Connection, main: Reader, now_s: float) -> TakenBack:
+    row = connection.execute(
+        "SELECT detail FROM spare.notes WHERE kind = ? ORDER BY id LIMIT 1", (_NOTE,)
+    ).fetchone()
+    if row is None:  # cut off while it was begun: nothing was written to it
+        return TakenBack()
+    place = json.loads(row[0])
+    if connection.execute("SELECT 1 FROM spares WHERE id = ?", (place["id"],)).fetchone():
+        return TakenBack()
+    last_reading_id, last_journal_id = place["last_reading_id"], place["last_journal_id"]
+    if not connection.execute(
+        "SELECT 1 FROM main.journal UNION SELECT 1 FROM main.frames"
+    ).fetchone():
+        # A new card, or a store begun anew: it takes over the counting and the whole book.
+        _count_on(connection, "readings", last_reading_id)
+        for table in _BOOK:
+            connection.execute(f"INSERT INTO main.{table} SELECT * FROM spare.{table}")
+        last_journal_id = journal.last_id(connection)
+    others, _, _ = main.log_since(last_reading_id, last_journal_id)
+    taken = TakenBack(
+        connection.execute("SELECT count(*) FROM spare.readings").fetchone()[0],
+        readings.last_id(connection) - last_reading_id,
+        journal.last_id(connection) - last_journal_id,
+        tuple(others),
+    )
+    values = {
+        "reading": last_reading_id,
+        "journal": last_journal_id,
+        "reading_shift": taken.reading_shift,
+        "journal_shift": taken.journal_shift,
+        "note": _NOTE,
+    }
+    known_s = connection.execute("SELECT COALESCE(MAX(end_s), 0) FROM main.frames").fetchone()[0]
+    for statement in _MERGE:
+        connection.execute(statement, values)
+    # The first one was saved between two closes: in the card's log it has no place.
+    newest = connection.execute(
+        "SELECT end_s, state FROM spare.checkpoints WHERE end_s > ? ORDER BY id DESC LIMIT 1",
+        (known_s,),
+    ).fetchone()
+    if newest is not None:
+        frames.put_checkpoint(connection, *newest)
+    connection.execute("INSERT INTO spares VALUES (?, ?)", (place["id"], now_s))
+    return taken
+
+
+_READING = (
+    "received_s, monotonic_s, synced, source, probe, bag, quantity, value, measured_s,"
+    " stamped_s, raw, raw_unit, marks"
+)
+_OUTBOX = (
+    "message_id, recipient, title, body, urgency, created_s, due_s, expires_s, state, attempts,"
+    " next_try_s, bundle, taken, last_answer, settled_s"
+)
+_EVENT = (
+    "event_id, alarm_id, at_s, kind, subject, transition, urgency, reason, first_in, by, note,"
+    " announced, facts"
+)
+_MERGE = (
+    "INSERT OR IGNORE INTO main.boots (boot_id, after_reading_id)"
+    " SELECT boot_id, after_reading_id + :reading_shift FROM spare.boots ORDER BY id",
+    f"INSERT INTO main.readings (id, boot, {_READING})"
+    " SELECT r.id + :reading_shift, (SELECT m.id FROM main.boots m JOIN spare.boots s"
+    f" USING (boot_id) WHERE s.id = r.boot), {_READING}"
+    " FROM spare.readings r WHERE r.id > :reading ORDER BY r.id",
+    "INSERT OR IGNORE INTO main.flags SELECT reading_id + :reading_shift, flag FROM spare.flags"
+    " WHERE reading_id > :reading",
+    "INSERT INTO main.journal (id, at_s, kind, name, after_reading_id, body)"
+    " SELECT id + :journal_shift, at_s, kind, name, after_reading_id + :reading_shift, body"
+    " FROM spare.journal WHERE id > :journal ORDER BY id",
+    "INSERT OR IGNORE INTO main.frames (end_s, closed_s, last_reading_id, last_command_id, house)"
+    " SELECT end_s, closed_s, last_reading_id + :reading_shift, last_command_id + :journal_shift,"
+    " house FROM spare.frames ORDER BY id",
+    f"INSERT OR IGNORE INTO main.events ({_EVENT}) SELECT {_EVENT} FROM spare.events ORDER BY id",
+    "INSERT OR IGNORE INTO main.estimates SELECT * FROM spare.estimates",
+    "INSERT INTO main.quarantine (received_s, source, reason, detail, raw)"
+    " SELECT received_s, source, reason, detail, raw FROM spare.quarantine ORDER BY id",
+    "INSERT INTO main.refusals SELECT * FROM spare.refusals WHERE TRUE ON CONFLICT DO UPDATE"
+    " SET count = count + excluded.count, last_s = excluded.last_s",
+    "INSERT INTO main.notes (at_s, kind, detail) SELECT at_s, kind, detail FROM spare.notes"
+    " WHERE kind != :note ORDER BY id",
+    f"INSERT INTO main.outbox ({_OUTBOX}) SELECT {_OUTBOX} FROM spare.outbox WHERE TRUE ORDER BY id"
+    " ON CONFLICT (message_id) DO UPDATE SET state = excluded.state,"
+    " attempts = excluded.attempts, next_try_s = excluded.next_try_s, bundle = excluded.bundle,"
+    " taken = excluded.taken, last_answer = excluded.last_answer,"
+    " settled_s = excluded.settled_s WHERE outbox.state = 'waiting'",
+    "INSERT OR IGNORE INTO main.seen (source, key) SELECT source, key FROM spare.seen ORDER BY id",
+    "INSERT INTO main.sessions SELECT * FROM spare.sessions WHERE TRUE"
+    " ON CONFLICT (source) DO UPDATE SET session = excluded.session",
+)
