@@ -340,7 +340,10 @@ class AlarmCommand:
 
 @dataclass(frozen=True, slots=True)
 class Message:
-    """What a person reads; the id is chosen once and used for every attempt."""
+    """What a person reads; the id is chosen once and used for every attempt.
+
+    `attachment` is the path of a picture that goes with it; empty for none.
+    """
 
     message_id: str
     recipient: str
@@ -349,6 +352,7 @@ class Message:
     urgency: Urgency
     created_s: float
     expires_s: float | None = None
+    attachment: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import re
 import threading
+from pathlib import Path
 from typing import Any
 
 from monitor.channels.channel import Answer
@@ -84,10 +85,19 @@ class Address:
                     del self._late[next(iter(self._late))]
 
 
+def _takes_pictures(service: Any, path: str) -> bool:
+    """Whether the file is there and the service can take it."""
+    return Path(path).is_file() and all(one.attachment_support for one in service)
+
+
 def notify(service: Any, message: Message) -> Answer:
     """Send through one Apprise object; blocks, never raises, never repeats the URL."""
     import apprise  # noqa: PLC0415  (heavy: only where messages are sent)
 
+    picture = message.attachment
+    if picture and not _takes_pictures(service, picture):
+        # The words went before it, in a message of their own: nobody waits for this one.
+        return Answer(Verdict.DELIVERED, "picture left out: it is gone, or not taken there")
     kind = apprise.NotifyType.INFO
     if message.urgency is Urgency.NOW:
         kind = apprise.NotifyType.WARNING
@@ -97,6 +107,7 @@ def notify(service: Any, message: Message) -> Answer:
             body=message.body,
             notify_type=kind,
             body_format=apprise.NotifyFormat.TEXT,
+            attach=picture or None,
         )
         name = str(next((one.name for one in result), "address"))
         logs = " ".join(entry.message for one in result for entry in one.logs())

@@ -200,6 +200,9 @@ def _urgent(row: OutboxRow) -> bool:
 
 
 def _held(row: OutboxRow) -> bool:
+    """Whether it waited for its hour, to go with the others; a picture always goes alone."""
+    if row.delivery.message.attachment:
+        return False
     return row.due_s > row.delivery.message.created_s and not row.delivery.attempts
 
 

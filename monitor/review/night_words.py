@@ -27,6 +27,11 @@ from monitor.review.nights import clock_change_s
 from monitor.values import AlarmKind, Reason
 from monitor.words import duration
 
+QUIET = "All quiet."
+#: Many services cut a longer text.
+LONGEST_MESSAGE = 3000
+#: How many lines of a section a message has; the others are looked up.
+_IN_MESSAGE = {"Room": 3, "Happened": 6, "Cohorts": 8, "Moved most": 2, "Probes": 6, "Alarms": 8}
 #: As many things as a first line can hold.
 MOST_SAID = 4
 #: Outside the band for less than this is the thermostat's own business.
@@ -59,7 +64,7 @@ def headline(night: Night, units: str, zone: tzinfo) -> str:
     if night.level is None and not night.bags_heard:
         return "Nothing was heard in this night: no air probe, no bag."
     if not told:
-        return "All quiet."
+        return QUIET
     more = f"; and {len(told) - MOST_SAID} more" if len(told) > MOST_SAID else ""
     return f"Not quiet: {'; '.join(told[:MOST_SAID])}{more}."
 
@@ -91,6 +96,12 @@ def _concerns(night: Night, units: str, wall: Wall) -> list[str]:
     if night.moist is not None and night.moist.wet_s:
         told.append(f"dew for {duration(night.moist.wet_s)} on {night.moist.wet}")
     return told
+
+
+def happening_labels(night: Night, units: str, zone: tzinfo) -> list[str]:
+    """A few words for each happening, for a chart."""
+    wall = Wall.of(night.window, zone)
+    return [happening_words(one, units, wall, night.window) for one in night.happenings]
 
 
 def sections(night: Night, units: str, zone: tzinfo) -> tuple[Section, ...]:
@@ -132,3 +143,19 @@ def night_text(night: Night, room: str, units: str, zone: tzinfo, width: int = 1
         fill(text, width, subsequent_indent=further, break_on_hyphens=False)
         for text, further in lines
     )
+
+
+def night_message(night: Night, room: str, units: str, zone: tzinfo) -> tuple[str, str]:
+    """Title (at most 70 characters) and body of the morning message, without columns."""
+    day = Wall(zone).day(night.window.start_s)
+    first = headline(night, units, zone)
+    quiet = first == QUIET
+    heading = f"Night of {day}: {'all quiet' if quiet else 'not quiet, please read'}"
+    lines = [first, f"{room}, {title(night, zone)}"]
+    for section in sections(night, units, zone):
+        kept = section.lines[: _IN_MESSAGE.get(section.name, 0)]
+        lines += [f"{section.name}: {line}" for line in kept]
+    body = "\n".join(lines)
+    if len(body) > LONGEST_MESSAGE:
+        body = body[: LONGEST_MESSAGE - 30].rsplit("\n", 1)[0] + "\nMore: `bagwatt night`"
+    return heading, body

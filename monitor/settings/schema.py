@@ -15,6 +15,7 @@ from pydantic import Field, ValidationInfo, field_validator, model_validator
 
 from monitor.settings.model import Model, Name, Way, did_you_mean, raise_faults
 from monitor.settings.schema_book import BookSettings, WalkSettings
+from monitor.settings.schema_night import NightSettings
 from monitor.settings.schema_page import PageSettings, PersonSettings
 from monitor.settings.schema_payload import FieldSettings, LineSettings, PayloadSettings
 from monitor.settings.schema_sources import (
@@ -50,6 +51,7 @@ __all__ = [
     "LineSettings",
     "MonitorFile",
     "MqttSettings",
+    "NightSettings",
     "OneWireSettings",
     "PageSettings",
     "PayloadSettings",
@@ -277,6 +279,12 @@ class WatchSettings(Model):
     )
 
 
+def recipients_of(data: Mapping[str, Any]) -> list[dict[str, Any]]:
+    """The recipients' blocks as far as they are blocks."""
+    entries = data.get("recipients")
+    return [one for one in entries if isinstance(one, dict)] if isinstance(entries, tuple) else []
+
+
 def monitor_faults(data: Mapping[str, Any]) -> list[tuple[Way, str]]:
     """What can be said of the file only as a whole; `data` may be faulty elsewhere."""
     faults: list[tuple[Way, str]] = []
@@ -289,6 +297,11 @@ def monitor_faults(data: Mapping[str, Any]) -> list[tuple[Way, str]]:
                 faults.append(((part, index, "name"), "another one has this name already"))
             elif isinstance(name, str):
                 names.add(name)
+    night, known = data.get("night"), {one.get("name") for one in recipients_of(data)}
+    wanted = night.get("to") if isinstance(night, dict) else ()
+    for index, name in enumerate(wanted if isinstance(wanted, tuple) else ()):
+        if name not in known:
+            faults.append((("night", "to", index), "there is no recipient of that name"))
     if "channels" not in data or data["channels"] is None:
         if not data.get("recipients"):
             text = "nobody would be told: name a recipient, or say `channels: none` on purpose"
@@ -330,6 +343,9 @@ class MonitorFile(Model):
     )
     page: PageSettings | None = Field(
         default=None, description="The page for a phone; left out, none is served."
+    )
+    night: NightSettings = Field(
+        default_factory=NightSettings, description="The night review and its morning message."
     )
     watch: WatchSettings = Field(
         default_factory=WatchSettings, description="Limits of the daemon itself."

@@ -1,0 +1,178 @@
+"""What happened while you slept: one night (20:00 to 08:00 as set) in ten seconds of reading.
+
+The first line says whether all is quiet; then the room, what happened to it, its drift, its
+thermostat, layers and water, each cohort's heat, the bags that moved most and why the judge
+is or isn't worried, probes, alarms. Without more words it is the newest night of the store.
+Exit code 3 where an alarm stands that nobody has answered.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import shutil
+from dataclasses import asdict
+from datetime import datetime, tzinfo
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+from zoneinfo import ZoneInfo
+
+from monitor.cli.exits import Exit
+from monitor.cli.terminal import GREEN, YELLOW, paint, say, say_error, say_json
+from monitor.errors import SettingsError
+from monitor.review.night_nouns import Night, NightData
+from monitor.review.nights import Window, last_night
+from monitor.settings.load import load_settings
+from monitor.settings.schema_night import NightSettings
+
+if TYPE_CHECKING:
+    from monitor.settings.schema import Settings
+
+DAY_S = 86400.0
+MOST_NIGHTS_AGO = 400
+LEAST_WIDTH, MOST_WIDTH = 60, 120
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """The words of `bagwatt night`."""
+    parser.add_argument("--config", type=Path, help="settings folder")
+    parser.add_argument(
+        "--folder", type=Path, help="a folder in the replay format instead of the store"
+    )
+    parser.add_argument(
+        "--nights-ago",
+        type=int,
+        default=0,
+        metavar="N",
+        help="so many nights before the newest (default 0)",
+    )
+    parser.add_argument(
+        "--from",
+        dest="begin",
+        metavar="TIME",
+        help="another window: its begin in the room's time, such as 2026-03-04T20:00",
+    )
+    parser.add_argument("--to", dest="end", metavar="TIME", help="and its end")
+    parser.add_argument("--units", choices=("C", "F"), help="degrees; left out, the room's")
+    parser.add_argument("--json", action="store_true", help="print as JSON, in SI units")
+    parser.add_argument("--png", type=Path, metavar="FILE", help="draw a sheet (needs matplotlib)")
+    parser.add_argument("--html", type=Path, metavar="FILE", help="write one file for a browser")
+
+
+def run(arguments: argparse.Namespace) -> Exit:
+    """Review the night; print it, write what was asked for."""
+    if arguments.config is None and arguments.folder is None:
+        say_error("name --config DIR (the store's night) or --folder FOLDER")
+        return Exit.UNUSABLE
+    if not 0 <= arguments.nights_ago <= MOST_NIGHTS_AGO:
+        say_error(f"--nights-ago takes 0 to {MOST_NIGHTS_AGO}")
+        return Exit.UNUSABLE
+    if (arguments.begin is None) != (arguments.end is None):
+        say_error("give both --from and --to, or neither")
+        return Exit.UNUSABLE
+    from monitor.review.night import review_night  # noqa: PLC0415
+    from monitor.review.night_words import QUIET, headline, night_text, title  # noqa: PLC0415
+
+    data, room, units, zone = _gathered(arguments)
+    units = arguments.units or units
+    night = review_night(data)
+    _write_files(arguments, night, room, units, zone)
+    if arguments.json:
+        first = {"headline": headline(night, units, zone), "title": title(night, zone)}
+        say_json({"room": room, **first, **_plain(asdict(night))})
+    else:
+        width = min(max(shutil.get_terminal_size().columns, LEAST_WIDTH), MOST_WIDTH)
+        first_line, _, rest = night_text(night, room, units, zone, width).partition("\n")
+        say(paint(first_line, GREEN if first_line == QUIET else YELLOW))
+        say(rest)
+    waiting = any(one.stands and not one.answered_by and not one.state for one in night.alarms)
+    return Exit.FOUND if waiting else Exit.DONE
+
+
+def _gathered(arguments: argparse.Namespace) -> tuple[NightData, str, str, tzinfo]:
+    """The night's data, the room's name, its degrees and its zone."""
+    if arguments.folder is not None:
+        from monitor.folder_night import folder_night  # noqa: PLC0415  # numpy comes with it
+
+        hours = NightSettings()
+        if arguments.config is not None and (arguments.config / "monitor.yaml").exists():
+            hours = load_settings(arguments.config, {}, outside=False).night
+
+        def choose(newest_s: float, zone: tzinfo) -> Window:
+            return _window(arguments, hours, newest_s, zone)
+
+        return folder_night(arguments.folder, arguments.config, choose)
+    settings = load_settings(arguments.config, os.environ, outside=False)
+    return _from_store(arguments, settings)
+
+
+def _from_store(
+    arguments: argparse.Namespace, settings: Settings
+) -> tuple[NightData, str, str, tzinfo]:
+    from monitor.assemble import plan_of  # noqa: PLC0415  # numpy comes with it
+    from monitor.review.gather import gather_night  # noqa: PLC0415
+    from monitor.store import open_reader  # noqa: PLC0415
+
+    zone = ZoneInfo(settings.room.timezone)
+    with open_reader(settings.store.path) as store:
+        last = store.last_frame()
+        newest_s = last.end_s if last else 0.0
+        window = _window(arguments, settings.night, newest_s, zone)
+        data = gather_night(store, settings, plan_of(*store.book()), window, zone)
+    return data, settings.room.name, settings.room.units, zone
+
+
+def _window(
+    arguments: argparse.Namespace, hours: NightSettings, newest_s: float, zone: tzinfo
+) -> Window:
+    """The asked-for window, or the newest night, or one so many nights before."""
+    if arguments.begin is not None:
+        window = Window(_moment_s(arguments.begin, zone), _moment_s(arguments.end, zone))
+        if not 0 < window.length_s <= 7 * DAY_S:
+            problem = "--to must be after --from, by seven days at most"
+            raise SettingsError("--from, --to", (problem,))
+        return window
+    return last_night(
+        max(newest_s, 2 * DAY_S),
+        hours.from_minute,
+        hours.until_minute,
+        zone,
+        arguments.nights_ago,
+    )
+
+
+def _moment_s(text: str, zone: tzinfo) -> float:
+    """An ISO 8601 time; without an offset it is on the wall of the room."""
+    try:
+        moment = datetime.fromisoformat(text)
+        return (moment if moment.tzinfo else moment.replace(tzinfo=zone)).timestamp()
+    except (ValueError, OverflowError) as error:
+        problem = f"`{text}` is no time: write it such as 2026-03-04T20:00"
+        raise SettingsError("--from, --to", (problem,)) from error
+
+
+def _write_files(
+    arguments: argparse.Namespace, night: Night, room: str, units: str, zone: tzinfo
+) -> None:
+    from monitor.errors import PictureError  # noqa: PLC0415
+
+    if arguments.html is not None:
+        from monitor.review.night_html import night_html  # noqa: PLC0415
+
+        try:
+            arguments.html.write_text(night_html(night, room, units, zone), encoding="utf-8")
+        except OSError as error:
+            raise PictureError(str(arguments.html), error.strerror or str(error)) from error
+    if arguments.png is not None:
+        from monitor.review.sheet import draw_night  # noqa: PLC0415
+
+        draw_night(night, room, units, zone, arguments.png)
+
+
+def _plain(value: Any) -> Any:
+    """What JSON can hold."""
+    if isinstance(value, dict):
+        return {str(key): _plain(one) for key, one in value.items()}
+    if isinstance(value, list | tuple):
+        return [_plain(one) for one in value]
+    return value
