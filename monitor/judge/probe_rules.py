@@ -113,7 +113,9 @@ def impossible_since(track: Track, params: FaultParams) -> tuple[float, str] | N
     last = track.gaps[-3:]
     if len(last) == 3 and min(gap_k for _, gap_k in last) > params.most_excess_k:
         return last[0][0], "further over its surroundings than a bag can be"
-    window = [gap for gap in track.gaps if gap[0] >= track.gaps[-1][0] - params.climb_s]
+    if not last or min(gap_k for _, gap_k in last[-2:]) <= params.climb_k:
+        return None  # so far it can't have climbed, whatever it began from
+    window = [gap for gap in track.gaps if gap[0] >= last[-1][0] - params.climb_s]
     if len(window) < 3:
         return None
     lowest_s, lowest_k = min(window, key=lambda gap: gap[1])

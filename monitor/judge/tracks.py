@@ -58,6 +58,7 @@ class Track:
     last_s: float | None = None
     intervals: list[float] = field(default_factory=list)
     repeats: list[list[float]] = field(default_factory=list)
+    newest_s: float = 0.0
     pending: list[tuple[float, float, float, str]] = field(default_factory=list)
     reference: float | None = None
     reference_s: float = 0.0
@@ -97,8 +98,9 @@ class Track:
     def seen_before(self, measured_s: float, value: float) -> bool:
         """Whether this very reading came before; remembers it if not."""
         entry = [measured_s, value]
-        if entry in self.repeats:
+        if measured_s <= self.newest_s and entry in self.repeats:
             return True
+        self.newest_s = max(self.newest_s, measured_s)
         self.repeats.append(entry)
         del self.repeats[:-_KEPT_REPEATS]
         return False
