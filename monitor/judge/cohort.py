@@ -36,13 +36,13 @@ class Spread:
     """
 
     offset_k: float = 0.35
-    lead_h: float = 9.0
-    strength: float = 0.13
+    lead_h: float = 8.0
+    strength: float = 0.12
     rise: float = 0.05
     plateau: float = 0.05
     keep: float = 0.22
     wild: float = 0.03
-    wild_lead_h: float = 14.0
+    wild_lead_h: float = 12.0
     wild_mean: float = 1.4
     wild_strength: float = 0.25
 

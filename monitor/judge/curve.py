@@ -46,12 +46,12 @@ def make_grid(
     rise_last_h: float = 40.0,
     rise_step: float = 1.22,
 ) -> Grid:
-    """Every peak age with every time constant that is plausible for it (0.04 to 0.3 of it)."""
+    """Every peak age with every time constant that is plausible for it (0.05 to 0.25 of it)."""
     peaks = np.arange(first_h, last_h + 0.5 * step_h, step_h)
     count = int(np.log(rise_last_h / rise_first_h) / np.log(rise_step)) + 1
     rises = rise_first_h * rise_step ** np.arange(count)
     rise, peak = (axis.ravel() for axis in np.meshgrid(rises, peaks, indexing="ij"))
-    keep = (rise > 0.04 * peak) & (rise < 0.3 * peak)
+    keep = (rise > 0.05 * peak) & (rise < 0.25 * peak)
     return Grid(peak[keep], rise[keep], step_h, rise_step)
 
 

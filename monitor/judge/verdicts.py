@@ -33,7 +33,8 @@ class VerdictParams:
 
     `hot_prior_odds`, `stalled_prior_odds` a bag of a hundred or so goes wrong in a run;
     `margin` [nats] above Ville's bound for what the healthy model leaves out, by simulation;
-    `contact` the share of bag in a taped probe's reading, with its spread; `reading_k` a
+    `contact` the share of bag in a taped probe's reading, with its spread; `crowded` the share
+    of a free bag's loss that one among others on a shelf has, with `loss_sd`; `reading_k` a
     reading's own noise; `learning_rows` before a bag is said to be like its cohort.
     """
 
@@ -42,7 +43,8 @@ class VerdictParams:
     margin: float = 1.0
     contact: float = 0.85
     contact_sd: float = 0.05
-    loss_sd: float = 0.12
+    crowded: float = 0.92
+    loss_sd: float = 0.15
     reading_k: float = 0.1
     learning_rows: int = 8
     fewest_peers: int = 3
@@ -111,7 +113,7 @@ class Standing:
             shift_h=float(found.course.peak_h - found.peak_h[place]),
             offset_k=float(found.offset_k[place]),
             offset_sd_k=float(found.offset_sd_k[place]),
-            warmth_k=float(column[rows[-1]]) if len(rows) else None,
+            warmth_k=float(found.fit[rows[-1], place]) if len(rows) else None,
             rate_k_per_h=rate,
             rows=len(rows) if bool(seen[place]) else 0,
             peers=int(seen.sum()) - int(seen[place]),
@@ -162,7 +164,7 @@ def estimate_bag(
     warmth_k = (standing.warmth_k - standing.offset_k) / params.contact
     error_k = math.hypot(standing.offset_sd_k, params.reading_k) / params.contact
     share = math.hypot(params.contact_sd / params.contact, params.loss_sd)
-    per_kg = bag_thermal.loss_w_per_k / bag.mass_kg
+    per_kg = params.crowded * bag_thermal.loss_w_per_k / bag.mass_kg
     heat = per_kg * warmth_k
     heat_sd = per_kg * math.hypot(error_k, share * warmth_k)
     ratio = bag_thermal.core_per_surface
@@ -211,7 +213,7 @@ def weigh_bag(
     hot = standing.hot + hot_prior - max(0.0, standing.stalled + stalled_prior)
     stalled = standing.stalled_for_long + stalled_prior - max(0.0, standing.hottest + hot_prior)
     excess_k = standing.added_k if warm else -standing.lost_k
-    added_w = thermal(bag).loss_w_per_k * excess_k / params.contact
+    added_w = params.crowded * thermal(bag).loss_w_per_k * excess_k / params.contact
     reason = _reason(standing, warm, hot, stalled, hot_needed, stalled_needed, strain, params)
     if handled:
         reason = Reason.HANDLED
