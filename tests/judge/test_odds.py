@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from scipy.stats import norm
+from scipy.stats import multivariate_normal, norm
 
 from monitor.judge.cohort import Expected, Likelihood
 from monitor.judge.curve import Grid, onset_steps, shapes
@@ -70,11 +70,28 @@ def test_healthy_bags_pass_a_bound_no_more_often_than_ville_allows() -> None:
     assert (highest >= -np.log(0.1)).mean() > 0.005
 
 
-def test_the_expected_factor_of_a_healthy_bag_is_one() -> None:
-    """E = 1 under the healthy model; over five rows, where its tail is not yet too heavy to see."""
-    bags = _healthy_bags(40_000, np.random.default_rng(12))
-    factors = np.exp(_log_factors(bags, 5))
-    assert factors.mean() == pytest.approx(1.0, abs=0.05)
+def test_the_factor_is_the_ratio_of_two_likelihoods_worked_out_the_long_way() -> None:
+    """Dense Gaussian densities, the amplitude and the onset summed by brute force."""
+    rows = 14
+    bags = _healthy_bags(6, np.random.default_rng(12))
+    bags[:, 3:] += 0.8 * onset_steps(HOURS, np.array([60.0]), 5.0)
+    curve = shapes(HOURS[:rows], GRID, 0.22)[:, 0]
+    apart = np.abs(HOURS[:rows, None] - HOURS[:rows])
+    covariance = NOISE.wander_k**2 * np.exp(-apart / NOISE.wander_h) + OFFSET_K**2
+    covariance += NOISE.white_k**2 * np.eye(rows)
+    variances = np.concatenate([[STRENGTH_SD_K**2], CORRECTION_VARIANCE[0]])
+    covariance += curve @ np.diag(variances) @ curve.T
+    amplitudes = np.linspace(0.0, 6.0, 1201)
+    weights = 2.0 * norm.pdf(amplitudes) * (amplitudes[1] - amplitudes[0])
+    weights[0] *= 0.5
+    steps = onset_steps(HOURS[:rows], ONSETS_H, 4.0)
+    healthy = multivariate_normal(np.zeros(rows), covariance)
+    found = _log_factors(bags, rows)
+    for bag in range(6):
+        left = bags[:rows, bag] - STRENGTH_K * curve[:, 0]
+        shifted = left - amplitudes[:, None, None] * steps.T[None]
+        ratio = np.exp(healthy.logpdf(shifted) - healthy.logpdf(left))
+        assert found[bag] == pytest.approx(np.log((weights @ ratio).mean()), abs=1e-3)
 
 
 def test_added_heat_is_found_and_its_absence_counts_against_it() -> None:
