@@ -71,6 +71,8 @@ def route(event: AlarmEvent, recipient: RecipientSettings, minute_of_day: int) -
 def _unwanted(event: AlarmEvent, recipient: RecipientSettings) -> str:
     if event.transition not in _TOLD:
         return f"{event.transition} is not told"
+    if event.transition is Transition.URGENCY_CHANGED and event.urgency is not Urgency.NOW:
+        return "less urgent than before is not told"
     if not event.announced:
         return "held back from its start: nobody was told of it"
     if recipient.kinds and event.kind not in recipient.kinds:

@@ -34,6 +34,7 @@ def local_s(text: str) -> float:
         (Urgency.TODAY, Transition.RAISED, NOON, True, SendAt.NOW),
         (Urgency.NOW, Transition.RAISED, NIGHT, True, SendAt.NOW),
         (Urgency.NOW, Transition.URGENCY_CHANGED, NIGHT, True, SendAt.NOW),
+        (Urgency.TODAY, Transition.URGENCY_CHANGED, NOON, False, SendAt.NOW),
         (Urgency.NOW, Transition.RETURNED, NIGHT, True, SendAt.AFTER_QUIET),
         (Urgency.TODAY, Transition.RAISED, NIGHT, True, SendAt.AFTER_QUIET),
         (Urgency.TODAY, Transition.UNSUPPRESSED, NOON, True, SendAt.NOW),
