@@ -27,6 +27,7 @@ COMMANDS = {
     "book": "other records, CSV both ways, who wrote what, undo",
     "walk": "lead through the racks and take infrared readings",
     "label": "a sheet of labels for a batch, each with a QR code",
+    "forecast": "peak heat, full run, hot shelves, heat and CO2 of the days ahead",
     "trace": "what lost bags share; the background loss and what changed it",
 }
 

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from shlex import quote
 
 from monitor.review.loss import Change, Loss, Rate
 from monitor.review.trace import LEVEL, ORDER, Finding, Group, Risk, Trace
 
 _MOST_BAGS = 12
+_MOST_GROUPS = 6
 _ADVICE = {
     "spawn lot": "Use no sister jar until it is cleared.",
     "spawn from": "Use nothing made from it until it is cleared; look at its other jars first.",
@@ -106,7 +108,7 @@ def _body(one: Finding, config: str) -> list[str]:
 def hold_command(one: Finding, config: str) -> str:
     """The command that holds the lot of a finding."""
     why = f"{one.table.lost_in} of {one.table.inside} bags lost"
-    return f"bagwatt lot hold {one.level} --config {config} --why '{why}'"
+    return f"bagwatt lot hold {quote(one.level)} --config {quote(config)} --why '{why}'"
 
 
 def _risk(risk: Risk | None, standing: int) -> str:
@@ -169,10 +171,10 @@ def loss_lines(found: Loss, price: float | None = None, currency: str = "") -> l
 
 def _shown(name: str, rates: Sequence[Rate]) -> list[Rate]:
     """All of a few; of many lots and loads those with the most lost."""
-    if name not in ("spawn lot", "load") or len(rates) <= _MOST_BAGS:
+    if name not in ("spawn lot", "load") or len(rates) <= _MOST_GROUPS:
         return list(rates)
     worst = sorted(rates, key=lambda one: (-one.low, -one.lost))
-    return [one for one in worst[:_MOST_BAGS] if one.lost]
+    return [one for one in worst[:_MOST_GROUPS] if one.lost]
 
 
 def _rate(rate: Rate) -> str:

@@ -35,10 +35,13 @@ from monitor.settings.units import (
     DurationD,
     DurationS,
     FileContext,
+    FlowM3PerH,
     Kind,
     MinuteOfDay,
+    PowerW,
     SlopeKPerH,
     TemperatureC,
+    VolumeM3,
     Whole,
 )
 from monitor.values import AlarmKind, Urgency
@@ -116,6 +119,24 @@ class RoomSettings(Model):
         gt=0,
         le=20,
         description="A lasting slope of the whole room beyond this is an alarm at any level.",
+    )
+    cooling_w: PowerW | None = Field(
+        default=None,
+        alias="cooling",
+        ge=0,
+        le=1_000_000,
+        description="Heat the room's cooling can take out; `bagwatt forecast` holds the bags' "
+        "heat against it.",
+    )
+    volume_m3: VolumeM3 | None = Field(
+        default=None, alias="volume", gt=0, le=100_000, description="The room's air."
+    )
+    fresh_air_m3_per_h: FlowM3PerH | None = Field(
+        default=None,
+        alias="fresh_air",
+        gt=0,
+        le=1_000_000,
+        description="Fresh air brought in; with it `bagwatt forecast` tells the CO2 to expect.",
     )
 
     @field_validator("timezone")

@@ -233,7 +233,8 @@ class StrainsFile(Model):
 
         for name in self.strains:
             resolve(name)
-        return StrainBook(generic=generic, strains=done, bands_c=bands)
+        parents = {name: own.parents for name, own in self.strains.items() if own.parents}
+        return StrainBook(generic=generic, strains=done, bands_c=bands, parents=parents)
 
 
 def _with_values(base: Strain, values: StrainValues) -> Strain:

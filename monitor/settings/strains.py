@@ -18,6 +18,9 @@ class StrainBook(Model):
     bands_c: dict[str, tuple[float, float]] = Field(
         default_factory=dict, description="Room band a strain likes, where its group says so."
     )
+    parents: dict[str, tuple[str, ...]] = Field(
+        default_factory=dict, description="What a hybrid comes from."
+    )
 
     def lookup(self, name: str) -> Strain:
         """The strain of that name, or the generic one under that name."""

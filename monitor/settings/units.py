@@ -115,6 +115,30 @@ def slope_k_per_h(value: object) -> float:
     return number * 5.0 / 9.0 if degree == "F" else number
 
 
+def power_w(value: object) -> float:
+    """`1200 W` or `1.2 kW` or a bare number of W, as W."""
+    return _in_units(value, {"": 1.0, "W": 1.0, "kW": 1000.0}, "a power such as `1200 W`")
+
+
+def volume_m3(value: object) -> float:
+    """`60 m3` or a bare number of m³, as m³."""
+    return _in_units(value, {"": 1.0, "m3": 1.0, "m³": 1.0}, "a volume such as `60 m3`")
+
+
+def flow_m3_per_h(value: object) -> float:
+    """`30 m3/h` or a bare number of m³/h, as m³/h."""
+    return _in_units(value, {"": 1.0, "m3/h": 1.0, "m³/h": 1.0}, "a flow of air such as `30 m3/h`")
+
+
+def _in_units(value: object, factors: Mapping[str, float], what: str) -> float:
+    # The digits of m3 are no part of the number.
+    text = value.replace("m3", "m³") if isinstance(value, str) else value
+    number, unit = _split(text, f"write {what}")
+    if unit not in factors:
+        raise ValueError(f"`{unit}` is no unit here; write {what}")
+    return number * factors[unit]
+
+
 def duration_s(value: object, info: ValidationInfo) -> float:
     """`20 s`, `30 min`, `12 h`, `2 d`, `250 ms`, as seconds; bare numbers from Python only."""
     allowed = "write a duration such as `20 s`, `30 min`, `12 h` or `2 d`"
@@ -260,6 +284,16 @@ DurationD = Annotated[
     Kind("duration", "d"),
     _reads(duration_d),
     _text("duration", f"^{_AMOUNT}({_TIME_PATTERN})$", "14 d"),
+]
+PowerW = Annotated[float, Kind("power", "W"), _reads(power_w), _amount("power", "W|kW", "1200 W")]
+VolumeM3 = Annotated[
+    float, Kind("volume", "m3"), _reads(volume_m3), _amount("volume", "m3|m³", "60 m3")
+]
+FlowM3PerH = Annotated[
+    float,
+    Kind("flow of air", "m3/h"),
+    _reads(flow_m3_per_h),
+    _amount("flow of air", "m3/h|m³/h", "30 m3/h"),
 ]
 MinuteOfDay = Annotated[
     int,
