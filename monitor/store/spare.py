@@ -23,7 +23,7 @@ from monitor.errors import StoreError
 from monitor.store import book, frames, journal, readings
 from monitor.store.database import translated, write
 from monitor.store.reader import Reader
-from monitor.store.records import FrameClose, LogItem
+from monitor.store.records import FrameClose, LogItem, LogKind
 from monitor.store.store import Store
 from monitor.values import Bag, Probe
 
@@ -220,12 +220,13 @@ def _merged(connection: sqlite3.Connection, main: Reader, now_s: float) -> Taken
         for table in _BOOK:
             connection.execute(f"INSERT INTO main.{table} SELECT * FROM spare.{table}")
         last_journal_id = journal.last_id(connection)
+    twice = _written_twice(connection, last_reading_id)
     others, _, _ = main.log_since(last_reading_id, last_journal_id)
     taken = TakenBack(
         connection.execute("SELECT count(*) FROM spare.readings").fetchone()[0],
         readings.last_id(connection) - last_reading_id,
         journal.last_id(connection) - last_journal_id,
-        tuple(others),
+        tuple(one for one in others if one.kind is not LogKind.READING or one.id not in twice),
     )
     values = {
         "reading": last_reading_id,
@@ -248,6 +249,32 @@ def _merged(connection: sqlite3.Connection, main: Reader, now_s: float) -> Taken
     return taken
 
 
+def _written_twice(connection: sqlite3.Connection, last_reading_id: int) -> set[int]:
+    """Readings on the card whose commit was answered by an error, and which the spare has too.
+
+    A sync that fails may have reached the disk all the same.
+    """
+    rows = connection.execute(
+        "SELECT m.id FROM main.readings m JOIN spare.readings r"
+        f" ON {_SAME} WHERE m.id > ? AND r.id > ?",
+        (last_reading_id, last_reading_id),
+    )
+    return {row[0] for row in rows}
+
+
+_SAME = " AND ".join(
+    f"m.{column} IS r.{column}"
+    for column in (
+        "received_s",
+        "monotonic_s",
+        "source",
+        "probe",
+        "bag",
+        "quantity",
+        "value",
+        "marks",
+    )
+)
 _READING = (
     "received_s, monotonic_s, synced, source, probe, bag, quantity, value, measured_s,"
     " stamped_s, raw, raw_unit, marks"
@@ -266,9 +293,11 @@ _MERGE = (
     f"INSERT INTO main.readings (id, boot, {_READING})"
     " SELECT r.id + :reading_shift, (SELECT m.id FROM main.boots m JOIN spare.boots s"
     f" USING (boot_id) WHERE s.id = r.boot), {_READING}"
-    " FROM spare.readings r WHERE r.id > :reading ORDER BY r.id",
+    " FROM spare.readings r WHERE r.id > :reading AND NOT EXISTS"
+    f" (SELECT 1 FROM main.readings m WHERE m.id > :reading AND {_SAME}) ORDER BY r.id",
     "INSERT OR IGNORE INTO main.flags SELECT reading_id + :reading_shift, flag FROM spare.flags"
-    " WHERE reading_id > :reading",
+    " WHERE reading_id > :reading"
+    " AND reading_id + :reading_shift IN (SELECT id FROM main.readings)",
     "INSERT INTO main.journal (id, at_s, kind, name, after_reading_id, body)"
     " SELECT id + :journal_shift, at_s, kind, name, after_reading_id + :reading_shift, body"
     " FROM spare.journal WHERE id > :journal ORDER BY id",

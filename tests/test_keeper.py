@@ -1,0 +1,204 @@
+"""A store that fails while it is watched: judged on from memory, taken back, nothing twice."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from monitor.errors import StoreUnwritable
+from monitor.logbook import Logbook
+from monitor.resume import resume
+from monitor.settings.load import load_settings
+from monitor.settings.schema import Settings
+from monitor.sources.folder import read_folder
+from monitor.store import Arrival, open_reader, spare_path
+from monitor.values import AlarmKind, Condition, Decoded, Facts, Quantity, Reading, Reason, Urgency
+from tests.clocks import TurnedClock
+from tests.faults.kills import write_room
+
+NOW_S = 1_796_000_400.0
+FRAME_S = 60.0
+GONE = Condition(AlarmKind.HOUSE, "source x", Urgency.TODAY, Reason.SOURCE_SILENT, Facts())
+
+
+class Room:
+    """A logbook with what it needs, fed a reading a second."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        self.settings: Settings = load_settings(folder, {})
+        self.clock = TurnedClock(NOW_S)
+        self.said: list[str] = []
+        self.sent = 0
+        self.open()
+
+    def open(self) -> None:
+        self.log = Logbook(self.settings, self.clock, self.said.append)
+        self.log.take_folder(read_folder(self.folder / "room"), [], NOW_S)
+
+    def send(self, count: int) -> bool:
+        """Hand over a batch; each reading's value is its number."""
+        arrivals = []
+        for _ in range(count):
+            self.clock.pass_s(1.0)
+            now_s = self.clock.wall_s()
+            value = 15.0 + self.sent / 1000
+            one = Reading(
+                f"k{self.sent % 5}", Quantity.TEMPERATURE, value, now_s, now_s, "x", raw=self.sent
+            )
+            self.sent += 1
+            arrivals.append(
+                Arrival("x", f"d{self.sent}", now_s, now_s, "boot-1", True, Decoded((one,)), "s1")
+            )
+        return self.log.keep(arrivals)
+
+    def minute(self, house: tuple[Condition, ...] = ()) -> None:
+        """Thirty readings, then the close of their frame."""
+        assert self.send(30)
+        end_s = (self.clock.wall_s() // FRAME_S + 1) * FRAME_S
+        self.clock.pass_s(end_s - self.clock.wall_s())
+        self.log.close(end_s, self.clock.wall_s(), house)
+
+    def fill_card(self) -> None:
+        """From now on the store's own connection finds the disk full."""
+        self.log.store.connection.execute("PRAGMA max_page_count = 1")
+        with pytest.raises(StoreUnwritable, match="full"):
+            while True:
+                self.log.store.add_note(NOW_S, "filled", "x" * 1000)
+
+    def after_back_off(self) -> bool:
+        self.clock.pass_s(60.0)
+        return self.log.look_after()
+
+    def check(self) -> None:
+        """Every reading is on the card once, and a rebuilt run stands where this one stands."""
+        with open_reader(self.settings.store.path) as store:
+            rows = Counter(int(one.raw or 0) for _, one in store.readings_after(0, 10**6))
+            rebuilt = resume(store, self.settings)
+            whole = resume(store, self.settings, from_start=True)
+        assert rows == Counter(range(self.sent))
+        assert rebuilt.road.state() == self.log._road.state()
+        assert whole.road.state() == self.log._road.state()
+
+
+@pytest.fixture
+def room(tmp_path: Path) -> Iterator[Room]:
+    write_room(tmp_path, 1)
+    one = Room(tmp_path)
+    yield one
+    spare = spare_path(one.settings.store.path)
+    assert spare is not None
+    for suffix in ("", "-wal", "-shm"):
+        spare.with_name(spare.name + suffix).unlink(missing_ok=True)
+
+
+def test_a_full_card_stops_no_judging_and_all_is_written_once_there_is_room(room: Room) -> None:
+    """Readings go on, a frame closes, an alarm is raised and its message waits in memory."""
+    room.minute()
+    room.fill_card()
+    for _ in range(3):
+        room.minute((GONE,))
+    assert "full" in room.log.problem
+    assert room.log.store.path != room.settings.store.path
+    assert [event.subject for event in room.log.store.events()] == ["source x"]
+    assert room.after_back_off()
+    assert room.log.problem == ""
+    room.minute((GONE,))
+    assert [event.subject for event in room.log.store.events()] == ["source x"]
+    room.check()
+
+
+def test_a_card_that_goes_on_failing_is_tried_again_and_the_rest_stays_in_memory(
+    room: Room,
+) -> None:
+    """Back-off between tries; what came in all of it is there in the end."""
+    room.minute()
+    room.fill_card()
+    room.minute()
+    away = room.settings.store.path.with_suffix(".away")
+    room.settings.store.path.rename(away)
+    room.settings.store.path.mkdir()  # nothing can be opened there
+    for _ in range(3):
+        assert not room.after_back_off()
+        room.minute()
+    room.settings.store.path.rmdir()
+    away.rename(room.settings.store.path)
+    room.clock.pass_s(600.0)
+    assert room.log.look_after()
+    room.minute()
+    room.check()
+
+
+def test_a_kill_while_in_memory_loses_nothing(room: Room) -> None:
+    """The next start finds the spare and takes it back, once."""
+    room.minute()
+    room.fill_card()
+    room.minute((GONE,))
+    assert room.send(7)
+    room.open()  # the old one is dropped as it stands
+    assert room.log.store.path == room.settings.store.path
+    room.minute((GONE,))
+    room.check()
+    room.open()
+    room.check()
+
+
+def test_messages_of_the_broker_repeated_after_the_change_are_known(room: Room) -> None:
+    """What was committed to the card just before is not stored in memory again."""
+    room.minute()
+    room.fill_card()
+    assert room.send(200)
+    room.sent -= 200
+    assert room.send(200)  # the same deliveries again
+    room.sent = 28
+    assert room.send(2)  # two that the card has
+    room.sent = 230
+    assert room.after_back_off()
+    room.check()
+
+
+def test_a_store_damaged_while_watching_is_moved_aside_and_the_run_goes_on(room: Room) -> None:
+    """The alarm says so, the broker's repeats are still known, and the next start resumes."""
+    for _ in range(3):
+        room.minute()
+    damage(room)
+    room.minute()
+    room.minute()
+    assert "moved aside" in room.log.problem
+    assert len(list(room.folder.glob("bagwatt.db.damaged-*"))) >= 1
+    assert room.log.store.path == room.settings.store.path
+    with open_reader(room.settings.store.path) as store:
+        rows = {int(one.raw or 0) for _, one in store.readings_after(0, 10**6)}
+        assert resume(store, room.settings).road.state() == room.log._road.state()
+    assert rows >= set(range(120, 150))
+    room.minute()
+    room.minute()
+    assert room.log.problem == ""
+
+
+def test_a_store_found_damaged_at_the_start_is_replaced_and_told(room: Room) -> None:
+    """A close later it is still said, so that the alarm can be raised."""
+    for _ in range(2):
+        room.minute()
+    room.log.store.close()
+    path = room.settings.store.path
+    path.write_bytes(b"\xff" * path.stat().st_size)
+    room.open()
+    assert "moved aside" in room.log.problem
+    room.minute()
+    assert "moved aside" in room.log.problem
+
+
+def damage(room: Room) -> None:
+    """Overwrite the store as a dying card might, and let nothing of it be remembered."""
+    connection = room.log.store.connection
+    connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    path = room.settings.store.path
+    size = path.stat().st_size
+    with path.open("r+b") as file:
+        file.seek(4096)
+        file.write(b"\xff" * (size - 4096))
+    connection.execute("PRAGMA shrink_memory")
