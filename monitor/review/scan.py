@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from monitor.judge.calls import CallParams
 from monitor.judge.strain import Strain
 from monitor.review.account import Account, walk
-from monitor.values import Evidence, Reason
+from monitor.values import Bag, Evidence, Reason
 
 Array = NDArray[np.float64]
 #: Accounts are laid one behind another on one axis of time, this far apart [s].
@@ -53,43 +53,64 @@ class Stretches:
     frames: Array
     budget: float
 
+    @property
+    def usable(self) -> NDArray[np.bool_]:
+        """(bags, stretches) where the bag was in sight with evidence to weigh."""
+        state = self.values[:, :, _STATE]
+        return np.asarray((state == _PLAIN) | (state == _HANDLED))
+
+    def course(self, place: int) -> tuple[Array, Array]:
+        """Times [s since 1970] and excess [K] of the bag at `place`, stretch by stretch."""
+        rows = self.values[place][self.usable[place]]
+        return rows[:, _FIRST] - self.bags[place][0] * _APART_S, rows[:, _EXCESS]
+
 
 @dataclass(slots=True)
 class _Course:
-    """One bag as `Calls` sees it over time."""
+    """One bag as `Calls` sees it over time, in stretches; `offset_s` where its account lies."""
 
+    offset_s: float
     rows: list[list[float]] = field(default_factory=list)
     evidence: Evidence | None = None
-    state: float = _PLAIN
     seen_s: float = 0.0
+    unseen: bool = False
 
-    def frame(self, at_s: float, offset_s: float, evidence: Evidence, void: bool) -> None:
-        """Take a frame: a new stretch where something changed, else the last one goes on."""
+    def frame(self, at_s: float, before_s: float, evidence: Evidence, void: bool) -> None:
+        """Take a frame at which something may have changed; the one before ends at `before_s`."""
+        self.close(before_s)
         state = float(_PLAIN)
-        if evidence.reason is Reason.NO_SIGNAL or evidence.excess_k is None:
+        self.unseen = evidence.reason is Reason.NO_SIGNAL or evidence.excess_k is None
+        if self.unseen:
             lost = void or at_s - self.seen_s > CallParams().keep_unseen_s
             state = float(_RESET if lost else _UNSEEN)
-        else:
-            self.seen_s = at_s
-            if evidence.reason is Reason.HANDLED:
-                state = float(_HANDLED)
-        if evidence is self.evidence and state == self.state:
-            self.rows[-1][_LAST] = at_s + offset_s
+        elif evidence.reason is Reason.HANDLED:
+            state = float(_HANDLED)
+        if evidence is self.evidence and self.rows[-1][_STATE] == state:
             return
-        self.evidence, self.state = evidence, state
+        self.evidence = evidence
+        first_s = at_s + self.offset_s
         self.rows.append(
             [
-                at_s + offset_s, at_s + offset_s, evidence.hot, evidence.hot_needed,
-                evidence.stalled, evidence.stalled_needed, evidence.excess_k or 0.0, state,
+                first_s, first_s, evidence.hot, evidence.hot_needed, evidence.stalled,
+                evidence.stalled_needed, evidence.excess_k or 0.0, state,
             ]
         )  # fmt: skip
 
-    def leave(self) -> None:
+    def close(self, last_s: float) -> None:
+        """The open stretch ends with the frame at `last_s`; a bag in sight was seen then."""
+        if not self.rows:
+            return
+        self.rows[-1][_LAST] = max(self.rows[-1][_FIRST], last_s + self.offset_s)
+        if self.rows[-1][_STATE] in (_PLAIN, _HANDLED):
+            self.seen_s = self.rows[-1][_LAST] - self.offset_s
+
+    def leave(self, before_s: float) -> None:
         """The bag is out: whatever held is forgotten."""
-        self.evidence = None
-        if self.rows:
-            last = self.rows[-1][_LAST]
-            self.rows.append([last, last, 0.0, 0.0, 0.0, 0.0, 0.0, float(_RESET)])
+        if self.rows and self.rows[-1][_STATE] != _RESET:
+            self.close(before_s)
+            last_s = self.rows[-1][_LAST]
+            self.rows.append([last_s, last_s, 0.0, 0.0, 0.0, 0.0, 0.0, float(_RESET)])
+        self.evidence, self.unseen = None, False
 
 
 def stretches(
@@ -98,35 +119,45 @@ def stretches(
     """The stretches of all bags of a strain that the accounts hold."""
     found: dict[tuple[int, str], _Course] = {}
     frames: list[float] = []
-    budget = strain_of[strain].false_calls_per_100
     for number, account in enumerate(accounts):
         offset_s = number * _APART_S
-        ours = {
-            name
-            for frame in account.frames
-            for name, bag in frame.bags.items()
-            if bag.strain == strain
-        }
-        for frame, verdicts, bags in walk(account, strain_of, ours):
-            frames.append(frame.end_s + offset_s)
-            void = {
-                one.bag for one in frame.faults if one.bag and one.reason is not Reason.PROBE_SILENT
-            }
-            gone = set(frame.gone)
-            if frame.budgets:
-                gone |= {name for of, name in found if of == number} - bags.keys()
-            for name in gone:
-                if (number, name) in found:
-                    found[number, name].leave()
-            for name, (_, evidence) in verdicts.items():
-                if name in bags:
-                    course = found.setdefault((number, name), _Course())
-                    course.frame(frame.end_s, offset_s, evidence, name in void)
+        frames += [frame.end_s + offset_s for frame in account.frames]
+        courses = _courses(account, strain, strain_of, offset_s)
+        found |= {(number, name): course for name, course in courses.items()}
     most = max((len(course.rows) for course in found.values()), default=0)
     values = np.full((len(found), most, 8), np.nan)
     for place, course in enumerate(found.values()):
         values[place, : len(course.rows)] = course.rows
+    budget = strain_of[strain].false_calls_per_100
     return Stretches(tuple(found), values, np.array(frames), budget)
+
+
+def _courses(
+    account: Account, strain: str, strain_of: Mapping[str, Strain], offset_s: float
+) -> dict[str, _Course]:
+    """The courses of a strain's bags; a bag is only looked at where something may be new."""
+    every = (pair for frame in account.frames for pair in frame.bags.items())
+    ours = {name for name, bag in every if bag.strain == strain}
+    found: dict[str, _Course] = {}
+    bags: Mapping[str, Bag] = {}
+    before_s = 0.0
+    for frame, verdicts, bags in walk(account, strain_of, ours):
+        void = {one.bag for one in frame.faults if one.reason is not Reason.PROBE_SILENT}
+        gone = set(frame.gone)
+        if frame.budgets:
+            gone |= found.keys() - bags.keys()
+        for name in gone & found.keys():
+            found[name].leave(before_s)
+        unseen = {name for name, course in found.items() if course.unseen}
+        for name in sorted((frame.evidence.keys() & ours) | unseen):
+            if name in verdicts:
+                course = found.setdefault(name, _Course(offset_s))
+                course.frame(frame.end_s, before_s, verdicts[name][1], name in void)
+        before_s = frame.end_s
+    for name, course in found.items():
+        if name in bags:
+            course.close(before_s)
+    return found
 
 
 def first_calls(kept: Stretches, candidates: Sequence[Thresholds]) -> Array:

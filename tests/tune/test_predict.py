@@ -68,16 +68,15 @@ def test_an_account_reads_back_from_text_as_it_was(account: Account) -> None:
     assert [from_line(to_line(frame)) for frame in account.frames] == list(account.frames)
 
 
-@pytest.mark.parametrize("seed", [1, 2])
-def test_the_scan_of_hundreds_gives_what_calls_give_for_each(account: Account, seed: int) -> None:
+def test_the_scan_of_hundreds_gives_what_calls_give_for_each(account: Account) -> None:
     """Bag by bag, to the frame, for random thresholds."""
-    draw = np.random.default_rng(seed)
+    draw = np.random.default_rng(1)
     candidates = [
         Thresholds(float(least), float(budget), float(hold))
         for least, budget, hold in zip(
-            draw.uniform(0.02, 1.5, 6),
-            10 ** draw.uniform(-1, 2, 6),
-            draw.choice([0.0, 600.0, 3600.0, 5000.0, 6 * 3600.0], 6),
+            draw.uniform(0.02, 1.5, 3),
+            10 ** draw.uniform(-1, 2, 3),
+            draw.choice([0.0, 600.0, 3600.0, 5000.0, 6 * 3600.0], 3),
             strict=True,
         )
     ]
@@ -91,7 +90,7 @@ def test_the_scan_of_hundreds_gives_what_calls_give_for_each(account: Account, s
                 false_calls_per_100=one.false_calls_per_100,
                 hold_s=one.hold_s,
             )
-            called_s = predict(account, lambda name, asked=asked: replace(asked, name=name)).called_s
+            called_s = predict(account, lambda name, one=asked: replace(one, name=name)).called_s
             for row, (_, bag) in enumerate(kept.bags):
                 assert found[row, column] == called_s.get(bag, np.inf)
 
