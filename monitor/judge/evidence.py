@@ -14,17 +14,17 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from monitor.judge.cohort import Spread
 from monitor.judge.curve import Grid, make_grid
 from monitor.judge.filters import Noise
 from monitor.judge.gathering import Gathering
 from monitor.judge.handling import Handling
 from monitor.judge.history import BY_HAND, BY_PROBE, History
-from monitor.judge.lots import LotParams, judge_lot
-from monitor.judge.panel import Beliefs, Course, LookParams, Panel, look, search
+from monitor.judge.lots import judge_lot
+from monitor.judge.panel import Beliefs, Course, Panel, look, search
+from monitor.judge.params import JudgeParams
 from monitor.judge.spread import noise_factor, shared_course
 from monitor.judge.strain import Strain
-from monitor.judge.verdicts import Standing, VerdictParams, estimate_bag, weigh_bag
+from monitor.judge.verdicts import Standing, estimate_bag, weigh_bag
 from monitor.values import (
     AlarmKind,
     Bag,
@@ -38,44 +38,10 @@ from monitor.values import (
     Urgency,
 )
 
+__all__ = ["Judge", "JudgeParams"]
+
 Array = NDArray[np.float64]
 HOUR_S = 3600.0
-
-
-@dataclass(frozen=True)
-class JudgeParams:
-    """Everything the judge is set by; one set for every room.
-
-    `row_s` length of a row, `most_rows` kept, `rows_ahead` foretold for what the room shares;
-    `warm_up_s` after a bag is first met its lagged air means nothing; `take_back_s` before a
-    probe is named faulty its values are not believed; `probe` and `hand` are the noise to
-    begin with; `slow_h` see `spread.shared_course`,
-    of which bags differ by a share `unlike`; `search_h` hours between searches of
-    the whole grid, which look at `thin_rows`; `learn_rows` rows between learning the noise
-    anew; `forget_s` after its last reading a bag that left is forgotten.
-    """
-
-    row_s: float = 3.0 * HOUR_S
-    most_rows: int = 240
-    rows_ahead: int = 9
-    warm_up_s: float = 5.0 * HOUR_S
-    take_back_s: float = 8.0 * HOUR_S
-    probe: Noise = field(default_factory=Noise)
-    hand: Noise = field(default_factory=lambda: Noise(0.1, 12.0, 0.3))
-    slow_h: float = 12.0
-    unlike: float = 0.15
-    learning: float = 0.5
-    least_scale_by_hand: float = 0.6
-    most_scale: float = 6.0
-    known_bags: float = 10.0
-    search_h: float = 6.0
-    learn_rows: int = 4
-    thin_rows: int = 40
-    forget_s: float = 10.0 * 24.0 * HOUR_S
-    spread: Spread = field(default_factory=Spread)
-    look: LookParams = field(default_factory=LookParams)
-    verdict: VerdictParams = field(default_factory=VerdictParams)
-    lot: LotParams = field(default_factory=LotParams)
 
 
 @dataclass

@@ -34,8 +34,9 @@ class VerdictParams:
     `hot_prior_odds`, `stalled_prior_odds` a bag of a hundred or so goes wrong in a run;
     `margin` [nats] above Ville's bound for what the healthy model leaves out, by simulation;
     `contact` the share of bag in a taped probe's reading, with its spread; `crowded` the share
-    of a free bag's loss that one among others on a shelf has, with `loss_sd`; `reading_k` a
-    reading's own noise; `learning_rows` before a bag is said to be like its cohort.
+    of a free bag's loss that one among others on a shelf has, with `loss_sd`; `reading_k` the
+    least error of a reading (by hand it is larger, and known from the room); `learning_rows`
+    before a bag is said to be like its cohort.
     """
 
     hot_prior_odds: float = 0.05
@@ -44,7 +45,7 @@ class VerdictParams:
     contact: float = 0.85
     contact_sd: float = 0.05
     crowded: float = 0.92
-    loss_sd: float = 0.15
+    loss_sd: float = 0.13
     reading_k: float = 0.1
     learning_rows: int = 8
     fewest_peers: int = 3
@@ -69,6 +70,7 @@ class Standing:
     offset_k: float
     offset_sd_k: float
     warmth_k: float | None
+    reading_k: float
     rate_k_per_h: float | None
     rows: int
     peers: int
@@ -114,6 +116,7 @@ class Standing:
             offset_k=float(found.offset_k[place]),
             offset_sd_k=float(found.offset_sd_k[place]),
             warmth_k=float(found.fit[rows[-1], place]) if len(rows) else None,
+            reading_k=float(panel.white[rows[-1], place]) if len(rows) else 0.0,
             rate_k_per_h=rate,
             rows=len(rows) if bool(seen[place]) else 0,
             peers=int(seen.sum()) - int(seen[place]),
@@ -162,7 +165,9 @@ def estimate_bag(
     bag_thermal = thermal(bag)
     # What the room shares and the bag's own offset are no heat; a probe sees part of the air.
     warmth_k = (standing.warmth_k - standing.offset_k) / params.contact
-    error_k = math.hypot(standing.offset_sd_k, params.reading_k) / params.contact
+    error_k = (
+        math.hypot(standing.offset_sd_k, max(params.reading_k, standing.reading_k)) / params.contact
+    )
     share = math.hypot(params.contact_sd / params.contact, params.loss_sd)
     per_kg = params.crowded * bag_thermal.loss_w_per_k / bag.mass_kg
     heat = per_kg * warmth_k
