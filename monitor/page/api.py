@@ -110,7 +110,8 @@ class Api:
         """Ask something of an alarm."""
         verb, note = ask.body.get("verb"), ask.body.get("note", "")
         hours = ask.body.get("hours", 12)
-        whole = isinstance(hours, int) and not isinstance(hours, bool) and 1 <= hours <= 168
+        number = isinstance(hours, int | float) and not isinstance(hours, bool)
+        whole = number and 1 <= hours <= 168 and hours == int(hours)
         if not isinstance(verb, str) or not isinstance(note, str) or not whole:
             return problem(400, "verb and note are texts, hours a whole number from 1 to 168")
         try:
