@@ -21,6 +21,8 @@ from monitor.values import (
 
 DAY_H = 24.0
 MOST_MOVERS = 5
+#: A smaller move is none [K].
+LEAST_MOVE_K = 0.05
 #: Hours at either end of the window whose median says where a bag stood.
 END_H = 2.0
 #: A cohort is past its peak once it gives clearly less than it did.
@@ -127,6 +129,7 @@ def find_movers(data: NightData) -> tuple[Mover, ...]:
         mover
         for bag, course in courses.items()
         if (mover := _mover(data, bag, course, alarms.get(bag))) is not None
+        and abs(mover.moved_k) >= LEAST_MOVE_K
     ]
     return tuple(sorted(found, key=lambda one: -abs(one.moved_k))[:MOST_MOVERS])
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 from demo.faults import ProbeFault, RoomFault
 from demo.folder import BAG_COLUMNS, bag_rows, probe_rows, stamp, write_csv
@@ -12,6 +13,7 @@ from demo.live import LiveRoom
 from demo.rooms import DAY_S, FIRST, HOUR_S, START_S, Room, make_room
 
 ZONE_NAME = "Europe/London"
+ZONE = ZoneInfo(ZONE_NAME)
 #: The evening of the night that goes wrong.
 EVENING_S = START_S + 2 * DAY_S + 20 * HOUR_S
 NIGHT_S = EVENING_S + 12 * HOUR_S

@@ -1,0 +1,152 @@
+"""The morning message on a real store and a real receiver: words first, a picture after them."""
+
+from __future__ import annotations
+
+import base64
+import os
+import shutil
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+import pytest
+
+from monitor.channels import build_channels
+from monitor.clock import FastClock
+from monitor.morning import AFTER_S, TOO_LATE_S, Morning, night_to_tell
+from monitor.outbox import Sender
+from monitor.review import sheet
+from monitor.settings.load import load_settings
+from monitor.settings.schema import Settings
+from monitor.store import open_reader
+from monitor.values import Verdict
+from tests.night.room import NIGHT_S, write_config
+from tests.receivers import HttpReceiver
+from tests.waiting import wait_until
+
+PEOPLE = """\
+recipients:
+  - name: owner
+    urls: [{env: OWNER}]
+  - name: hand
+    urls: [{env: OWNER}]
+    units: F
+    quiet: {from: "22:00", until: "09:30"}
+night: {at: "08:00"}
+"""
+
+
+@dataclass
+class Told:
+    """A watch's morning with a store of its own."""
+
+    settings: Settings
+    said: list[str]
+    woken: list[bool]
+
+    def tell(self, now_s: float, messages: int) -> None:
+        morning = Morning(self.settings, self.said.append, lambda: self.woken.append(True))
+        morning.look(now_s)
+        wait_until(lambda: len(self.rows()) >= messages or bool(self.said), 30.0)
+        wait_until(lambda: not (morning._thread and morning._thread.is_alive()), 30.0)
+
+    def rows(self) -> list[tuple[str, str, str]]:
+        with open_reader(self.settings.store.path) as store:
+            return [
+                (m.message_id, m.recipient, m.attachment)
+                for row in store.outbox()
+                if (m := row.delivery.message)
+            ]
+
+
+@pytest.fixture
+def told(config: Path, tmp_path: Path) -> Told:
+    """The store of the night that went wrong, and two people who are told."""
+    folder = write_config(tmp_path / "c")
+    text = (folder / "monitor.yaml").read_text(encoding="utf-8")
+    (folder / "monitor.yaml").write_text(text.replace("channels: none\n", PEOPLE), "utf-8")
+    (folder / "room").mkdir()
+    shutil.copy(config / "bagwatt.db", folder / "bagwatt.db")
+    settings = load_settings(folder, {**os.environ, "OWNER": "json://127.0.0.1:9/x"})
+    return Told(settings, [], [])
+
+
+def test_message_comes_in_words_and_then_as_a_picture(told: Told) -> None:
+    """Each in their own degrees; a second morning of the same day adds nothing."""
+    told.tell(NIGHT_S + AFTER_S, 4)
+    assert told.said == []
+    rows = told.rows()
+    assert [row[:2] for row in rows] == [
+        ("night:2026-03-04:owner", "owner"),
+        ("night:2026-03-04:hand", "hand"),
+        ("night:2026-03-04:picture:owner", "owner"),
+        ("night:2026-03-04:picture:hand", "hand"),
+    ]
+    assert [Path(row[2]).name for row in rows] == ["", "", "2026-03-04-C.png", "2026-03-04-F.png"]
+    with open_reader(told.settings.store.path) as store:
+        by_person = {row.delivery.message.recipient: row for row in store.outbox()[:2]}
+    assert "°C" in by_person["owner"].delivery.message.body
+    assert "°F" in by_person["hand"].delivery.message.body
+    half_past_nine = datetime(2026, 3, 5, 9, 30, tzinfo=UTC).timestamp()
+    assert by_person["hand"].due_s == half_past_nine
+    assert by_person["owner"].due_s == NIGHT_S + AFTER_S
+    told.tell(NIGHT_S + AFTER_S + 60.0, 4)
+    assert told.rows() == rows
+
+
+def test_missing_picture_stops_no_word(told: Told, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The drawing hangs: the words are there, and the log says what is missing."""
+    monkeypatch.setattr(sheet, "LIMIT_S", 0.01)
+    told.tell(NIGHT_S + AFTER_S, 99)
+    assert [row[0] for row in told.rows()] == ["night:2026-03-04:owner", "night:2026-03-04:hand"]
+    assert len(told.said) == 1 and "went without it" in told.said[0]
+
+
+def test_picture_arrives_as_an_attachment_after_the_words(told: Told) -> None:
+    """Through the real outbox and Apprise to an HTTP receiver."""
+    told.tell(NIGHT_S + AFTER_S, 4)
+    with HttpReceiver() as receiver:
+        owner = told.settings.recipients[0]
+        channels = build_channels(
+            [owner.model_copy(update={"urls": (type(owner.urls[0])(receiver.url),)})]
+        )
+        sender = Sender(told.settings.store.path, channels, FastClock(NIGHT_S + 300.0, 1.0))
+        sender.start()
+        try:
+            wait_until(lambda: len(receiver.taken) == 2, 20.0)
+        finally:
+            sender.stop()
+        words, picture = receiver.taken
+    assert words["title"] == "Night of Wed 4 Mar: not quiet, please read"
+    assert words["attachments"] == []
+    assert picture["title"] == "The night as a picture"
+    (attached,) = picture["attachments"]
+    assert base64.b64decode(attached["base64"]).startswith(b"\x89PNG")
+
+
+def test_picture_that_is_gone_is_left_out(told: Told) -> None:
+    """It must not make the channel fail: the words went before it."""
+    told.tell(NIGHT_S + AFTER_S, 4)
+    with open_reader(told.settings.store.path) as store:
+        message = store.outbox()[2].delivery.message
+    Path(message.attachment).unlink()
+    with HttpReceiver() as receiver:
+        owner = told.settings.recipients[0]
+        channels = build_channels(
+            [owner.model_copy(update={"urls": (type(owner.urls[0])(receiver.url),)})]
+        )
+        answer = channels["owner"].send(message)
+    assert answer.verdict is Verdict.DELIVERED
+    assert receiver.asked == []
+
+
+def test_message_is_due_at_its_hour_for_some_hours(told: Told) -> None:
+    """Not a minute before the night's last frame is closed, and not in the afternoon."""
+    zone = ZoneInfo("Europe/London")
+    for late_s, due in ((0.0, False), (AFTER_S, True), (TOO_LATE_S, True), (5 * 3600.0, False)):
+        window = night_to_tell(NIGHT_S + late_s, told.settings, zone)
+        assert (window is not None) is due
+        assert window is None or window.end_s == NIGHT_S
+    never = told.settings.model_copy(update={"night": type(told.settings.night)()})
+    assert night_to_tell(NIGHT_S + AFTER_S, never, zone) is None
