@@ -1,0 +1,265 @@
+"""The page as a phone sees it: Chromium drives a real `watch` fed by the demo's room."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import signal
+import subprocess
+import sys
+import threading
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
+
+from demo.folder import stamp
+from demo.pictures import CHROMIUM, FLAGS, PHONE
+from demo.stage import SerialLine, free_port, wait_for_port, with_checksum
+from monitor.store import open_reader
+from tests.page.conftest import END_S, HOT, Filled
+
+DESK = {"width": 1280, "height": 800}
+FACTOR = 60.0
+SERIOUS = ("serious", "critical")
+VIEWS = ("", "alarms", "walk", "night", "monitor", f"bag/{HOT}")
+
+pytestmark = pytest.mark.skipif(
+    not Path(CHROMIUM).exists(), reason="no Chromium here: `sh tests/run` installs it"
+)
+
+
+@dataclass
+class Room:
+    """A watched room: the address of its page and its store."""
+
+    address: str
+    store: Path
+
+
+@pytest.fixture(scope="module")
+def room(filled: Filled, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Room]:
+    """`bagwatt watch` goes on from the filled store while the room's probes speak to it."""
+    folder = tmp_path_factory.mktemp("phone") / "settings"
+    shutil.copytree(filled.folder, folder, symlinks=True)
+    line = SerialLine(folder / "line")
+    port = free_port()
+    text = (folder / "monitor.yaml").read_text(encoding="utf-8")
+    text = text.replace("page: {}", f"page: {{port: {port}}}").replace(
+        "grace: 4 min", "grace: 1 min"
+    )
+    text = text.replace(str(filled.folder / "line"), str(folder / "line"))
+    (folder / "monitor.yaml").write_text(text, encoding="utf-8")
+    origin_s = time.time()
+    command = [str(Path(sys.executable).with_name("bagwatt")), "watch", "--config", str(folder)]
+    command += ["--rehearse", f"{stamp(END_S)},{FACTOR:g},{origin_s:.3f}"]
+    log = (folder / "watch.log").open("w", encoding="utf-8")
+    watch = subprocess.Popen(command, stdout=log, stderr=log)
+    over = threading.Event()
+
+    def speak() -> None:
+        while not over.wait(0.2):
+            for said in filled.live.advance(END_S + (time.time() - origin_s) * FACTOR):
+                text = f"{stamp(said.time_s)} {said.probe} {said.quantity} {said.value:.4f}"
+                line.say(with_checksum(text))
+
+    voice = threading.Thread(target=speak)
+    try:
+        wait_for_port(port, 20.0)
+        voice.start()
+        yield Room(f"http://127.0.0.1:{port}/", folder / "bagwatt.db")
+    finally:
+        over.set()
+        if voice.is_alive():
+            voice.join()
+        watch.send_signal(signal.SIGTERM)
+        assert watch.wait(10) == 0, (folder / "watch.log").read_text(encoding="utf-8")
+        log.close()
+        line.close()
+
+
+@pytest.fixture(scope="module")
+def browser(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Browser]:
+    """Debian's Chromium with a fresh profile that reaches nothing by itself."""
+    with sync_playwright() as play:
+        browser = play.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
+        yield browser
+        browser.close()
+
+
+@pytest.fixture
+def phone(browser: Browser) -> Iterator[Page]:
+    """A phone in the room; what its console complains of fails the test."""
+    context = browser.new_context(viewport=PHONE, has_touch=True, is_mobile=True)
+    yield from _page(context)
+
+
+def _page(context: BrowserContext) -> Iterator[Page]:
+    page = context.new_page()
+    complaints: list[str] = []
+    page.on("pageerror", lambda error: complaints.append(str(error)))
+    page.on(
+        "console",
+        lambda said: complaints.append(said.text) if "Content Security" in said.text else None,
+    )
+    yield page
+    context.close()
+    assert complaints == []
+
+
+def violations(page: Page) -> list[tuple[str, str, Any]]:
+    """What axe finds that is serious or critical."""
+    found = Axe().run(page).response["violations"]
+    return [
+        (one["id"], one["impact"], one["nodes"][0]["html"][:120])
+        for one in found
+        if one["impact"] in SERIOUS
+    ]
+
+
+def picture(page: Page, name: str) -> None:
+    """A picture for a person, where somebody wants them: BAGWATT_PICTURES names a folder."""
+    folder = os.environ.get("BAGWATT_PICTURES")
+    if folder:
+        page.screenshot(path=Path(folder) / f"{name}.png", full_page=True)
+
+
+@pytest.mark.parametrize("size", [PHONE, DESK], ids=["phone", "desk"])
+def test_every_view_is_accessible_and_fits(
+    room: Room, browser: Browser, size: dict[str, int]
+) -> None:
+    """axe (WCAG 2.2 A and AA) finds nothing serious, nothing is wider than the screen, and a
+    glove finds every control: at least 44 by 44 pixels (WCAG 2.5.5)."""
+    context = browser.new_context(viewport=size)  # type: ignore[arg-type]
+    page = context.new_page()
+    for view in VIEWS:
+        page.goto(room.address + view)
+        assert violations(page) == [], view
+        assert page.evaluate("document.documentElement.scrollWidth") <= size["width"], view
+        small = page.evaluate(
+            """() => [...document.querySelectorAll("nav a, button, summary, select, .button, .bag,"
+               + " .codes a, .stops a, input:not([type=hidden])")]
+               .filter((one) => one.checkVisibility() && !one.closest(".legend ul"))
+               .filter((one) => one.getBoundingClientRect().height < 44
+                 || one.getBoundingClientRect().width < 44)
+               .map((one) => one.outerHTML.slice(0, 80))"""
+        )
+        assert small == [], view
+        picture(page, f"{size['width']}-{view.replace('/', '-') or 'rack'}")
+    context.close()
+
+
+def test_axe_finds_what_is_wrong_when_something_is(room: Room, phone: Page) -> None:
+    """The check above can fail."""
+    phone.goto(room.address)
+    phone.evaluate(
+        """() => { const box = document.createElement("input"); document.body.append(box);
+        const faint = document.createElement("p"); faint.textContent = "faint words";
+        document.body.append(faint);
+        document.styleSheets[0].insertRule("body > p { color: #333 !important }"); }"""
+    )
+    assert {"label", "color-contrast"} <= {name for name, _, _ in violations(phone)}
+
+
+def test_grower_finds_the_hot_bag_answers_it_reads_bags_and_looks_at_the_night(
+    room: Room, phone: Page
+) -> None:
+    """Rack, hot bag, acknowledge, walk through a lost connection, night."""
+    phone.goto(room.address)
+    phone.locator(f'a.bag.hot[href="/bag/{HOT}"]').click()
+    expect(phone.locator("h1")).to_have_text(HOT)
+    expect(phone.get_by_role("heading", name="warmer than its cohort")).to_be_visible()
+
+    phone.get_by_role("button", name="Acknowledge").click()
+    expect(phone.locator(".card .state")).to_contain_text("acknowledged", timeout=15_000)
+    expect(phone.locator(".card .state")).not_to_contain_text("unack", timeout=15_000)
+
+    phone.get_by_role("link", name="Walk", exact=True).click()
+    first = phone.locator("#walk-bag").inner_text()
+    _type(phone, "23.4")
+    expect(phone.locator("#walk-bag")).not_to_have_text(first)
+    expect(phone.locator("#walk-kept")).to_be_hidden()
+
+    phone.context.set_offline(True)
+    _type(phone, "22.8")
+    _type(phone, "23.1")
+    expect(phone.locator("#walk-kept")).to_contain_text("2 readings kept on this phone")
+    expect(phone.locator("#walk-count")).to_have_text("3 of 24 bags read.")
+    phone.context.set_offline(False)
+    expect(phone.locator("#walk-kept")).to_be_hidden(timeout=15_000)
+    phone.reload()
+    expect(phone.locator("#walk-count")).to_have_text("3 of 24 bags read.")
+
+    phone.get_by_role("link", name="Night").click()
+    expect(phone.locator("h1")).to_have_text("Last night")
+    with open_reader(room.store) as store:
+        walk = store.open_walk()
+        assert walk is not None
+        assert [step.typed for step in store.walk_steps(walk[0])] == ["23.4", "22.8", "23.1"]
+        answered = next(one for one in store.standing() if one.latest.facts.bag == HOT)
+    assert answered.acknowledged_s is not None
+
+
+def _type(phone: Page, text: str) -> None:
+    """With the big keys, as gloves do."""
+    for sign in text:
+        phone.locator("#walk-keys").get_by_role("button", name=sign, exact=True).tap()
+    phone.get_by_role("button", name="Keep and go on").tap()
+
+
+def test_page_freshens_itself_and_says_when_the_monitor_is_not_heard(
+    room: Room, phone: Page
+) -> None:
+    """A new frame comes in without a touch; offline it says so and what is seen is from before."""
+    phone.clock.install()
+    phone.goto(room.address)
+    before = phone.locator(".asof").inner_text()
+    phone.context.set_offline(True)
+    phone.clock.fast_forward(11_000)
+    expect(phone.locator("#pulse")).to_contain_text("No connection to the monitor since")
+    phone.context.set_offline(False)
+    for _ in range(40):
+        phone.clock.fast_forward(11_000)
+        phone.wait_for_timeout(500)
+        if phone.locator(".asof").inner_text() != before:
+            break
+    expect(phone.locator("#pulse")).to_be_empty()
+    assert phone.locator(".asof").inner_text() != before
+
+
+def test_keyboard_alone_reaches_the_content_and_a_bag(room: Room, browser: Browser) -> None:
+    """The first stop skips the navigation; a bag opens by Enter and what has the focus is seen."""
+    page = browser.new_page(viewport=DESK)  # type: ignore[arg-type]
+    page.goto(room.address)
+    page.keyboard.press("Tab")
+    assert page.evaluate("document.activeElement.textContent") == "To the content"
+    page.keyboard.press("Enter")
+    for _ in range(40):
+        page.keyboard.press("Tab")
+        if page.evaluate("document.activeElement.matches('a.bag')"):
+            break
+    shown = page.evaluate("getComputedStyle(document.activeElement).outlineStyle")
+    assert shown == "solid"
+    page.keyboard.press("Enter")
+    page.wait_for_url("**/bag/*")
+    page.close()
+
+
+def test_every_view_reads_without_javascript(room: Room, browser: Browser) -> None:
+    """Plain HTML first: numbers, courses and forms are there."""
+    context = browser.new_context(viewport=PHONE, java_script_enabled=False)  # type: ignore[arg-type]
+    page = context.new_page()
+    page.goto(f"{room.address}bag/{HOT}")
+    assert page.locator("svg.chart").count() >= 1
+    page.goto(f"{room.address}walk")
+    bag = page.locator("#walk-bag").inner_text()
+    page.locator("#walk-value").fill("240")
+    page.get_by_role("button", name="Keep and go on").click()
+    assert "240" in page.locator("#walk-why").inner_text()
+    assert page.locator("#walk-bag").inner_text() == bag
+    context.close()
