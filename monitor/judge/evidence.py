@@ -19,8 +19,9 @@ from monitor.judge.filters import Noise
 from monitor.judge.gathering import Gathering
 from monitor.judge.handling import Handling
 from monitor.judge.history import BY_HAND, BY_PROBE, History
+from monitor.judge.looks import Beliefs, Course, Panel
 from monitor.judge.lots import judge_lot
-from monitor.judge.panel import Beliefs, Course, Panel, look, search
+from monitor.judge.panel import look, search
 from monitor.judge.params import JudgeParams
 from monitor.judge.spread import noise_factor, shared_course
 from monitor.judge.strain import Strain

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from monitor.judge.panel import Course
+from monitor.judge.looks import Course
 from monitor.judge.strain import Strain
 from monitor.judge.verdicts import Standing
 from monitor.values import Reason

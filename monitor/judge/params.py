@@ -6,8 +6,8 @@ from dataclasses import dataclass, field
 
 from monitor.judge.cohort import Spread
 from monitor.judge.filters import Noise
+from monitor.judge.looks import LookParams
 from monitor.judge.lots import LotParams
-from monitor.judge.panel import LookParams
 from monitor.judge.verdicts import VerdictParams
 
 HOUR_S = 3600.0

@@ -12,8 +12,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from monitor.judge.looks import FEWEST_ROWS, Look, Panel
 from monitor.judge.odds import needed_log_odds
-from monitor.judge.panel import FEWEST_ROWS, Look, Panel
 from monitor.judge.strain import Strain
 from monitor.thermal.bag import BagThermal, describe_bag
 from monitor.thermal.substrate import substrate_in

@@ -1,0 +1,112 @@
+"""What goes into one look at a cohort, and what comes out."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from monitor.judge.cohort import Spread
+from monitor.judge.filters import Noise
+from monitor.judge.strain import HeatPrior
+
+Array = NDArray[np.float64]
+
+#: Fewest rows of a bag before anything is said of it.
+FEWEST_ROWS = 3
+
+
+@dataclass(frozen=True)
+class LookParams:
+    """How a cohort is looked at; the same for every room.
+
+    `onset_step_h` between onsets considered, `onset_thinning` times as much beyond
+    `onset_recent_h`, back to `onset_reach_h`; `speeds_h` logistic
+    time constants of added heat; `planned_onsets` prior chances of one onset is one in so
+    many; `added_k`, `lost_share` widths of the half-normal priors of added heat [K] and of
+    the share of its heat a stalled bag loses; `pull` see `cohort.expect`; `misfit`
+    share of the heat by which bags stray from the curve; `points` grid
+    points kept between searches of the whole grid, `entries` of them looked at for a bag.
+    """
+
+    onset_step_h: float = 6.0
+    onset_recent_h: float = 72.0
+    onset_thinning: float = 4.0
+    onset_reach_h: float = 240.0
+    speeds_h: tuple[float, ...] = (3.0, 8.0)
+    loss_h: float = 6.0
+    loss_recall_h: float = 48.0
+    planned_onsets: float = 60.0
+    added_k: float = 1.5
+    lost_share: float = 0.8
+    pull: float = 6.0
+    misfit: float = 0.03
+    points: int = 60
+    entries: int = 32
+
+
+@dataclass(frozen=True)
+class Course:
+    """The course of a cohort's heat: surface warmth at the peak [K], its age and the logistic
+    time constant [h]."""
+
+    peak_k: float
+    peak_h: float
+    rise_h: float
+
+
+@dataclass(frozen=True)
+class Panel:
+    """A cohort's rows: `hours` and `ahead` [h] on one clock, `inoculated_h` on the same.
+
+    `excess` (rows, bags) [K], NaN where there is no reading, what the room shares taken off;
+    `white` (rows, bags) the readings' white noise [K]; `stretch` (rows, bags) counts up where
+    a bag was handled or read by another means; `paused_h` (rows and ahead, bags) how much
+    younger a bag is than its age for a pause after handling.
+    """
+
+    hours: Array
+    ahead: Array
+    inoculated_h: float
+    excess: Array
+    white: Array
+    stretch: NDArray[np.int64]
+
+    @property
+    def times(self) -> Array:
+        """Rows and the hours ahead [h]."""
+        return np.concatenate([self.hours, self.ahead])
+
+
+@dataclass(frozen=True)
+class Beliefs:
+    """What the judge believes before it looks: priors, spreads, noise, the course so far."""
+
+    prior: HeatPrior
+    spread: Spread
+    noise: Noise
+    course: Course
+
+
+@dataclass(frozen=True)
+class Look:
+    """Verdicts on a cohort's bags, each (bags): log Bayes factors of added and of lost heat,
+    the heat added or lost now [K] and since when [h], strength against the cohort, peak
+    age [h], the bag's own offset and its uncertainty [K]. `surprise` (bags, onsets) is each
+    onset's amplitude over its standard deviation, standard normal if the healthy model is
+    right. `fit` (times, bags) at rows and ahead."""
+
+    hot: Array
+    stalled: Array
+    added_k: Array
+    onset_h: Array
+    lost_k: Array
+    lost_h: Array
+    strength: Array
+    peak_h: Array
+    offset_k: Array
+    offset_sd_k: Array
+    surprise: Array
+    fit: Array
+    course: Course
