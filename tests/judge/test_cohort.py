@@ -16,8 +16,8 @@ from monitor.judge.cohort import (
     scatter,
 )
 from monitor.judge.curve import HEAT, LATER, WIDER, Grid, make_grid, shapes
+from monitor.judge.looks import Course
 from monitor.judge.lots import LotParams, judge_lot
-from monitor.judge.panel import Course
 from monitor.judge.spread import noise_factor, shared_course
 from monitor.judge.strain import HeatPrior, Strain
 from monitor.judge.verdicts import Standing
