@@ -54,6 +54,10 @@ class Keeper:
         """What people must know of the store, empty where all is well."""
         return self._fault or self._notice
 
+    def use(self, settings: Settings) -> None:
+        """A run rebuilt from now on is one under these settings."""
+        self._settings = settings
+
     def closed(self) -> None:
         """A frame was closed, which told the problem."""
         self._notice_closes -= 1

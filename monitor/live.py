@@ -7,10 +7,12 @@ after the commit. Frames are closed on the wall clock, a grace after their end.
 from __future__ import annotations
 
 import fcntl
+import os
 import queue
 import threading
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import partial
 from pathlib import Path
 from typing import TextIO
 
@@ -18,7 +20,7 @@ from monitor import house
 from monitor.channels import Channel, build_channels
 from monitor.channels.heartbeat import Heartbeat, NoHeartbeat, Pulse
 from monitor.clock import Clock, process_seconds
-from monitor.errors import FolderError, StoreError, StoreUnwritable
+from monitor.errors import FolderError, SettingsError, StoreError, StoreUnwritable
 from monitor.logbook import Logbook, Say
 from monitor.morning import Morning
 from monitor.outbox import Sender
@@ -29,6 +31,7 @@ from monitor.settings.schema import RecipientSettings, Settings, SourceSettings
 from monitor.sources import build_source
 from monitor.sources.source import Packet, Source
 from monitor.store import Arrival, refused, spare_path
+from monitor.strains_file import StrainsFile
 from monitor.values import Condition, Decoded, Flag, Reading
 from monitor.watchdog import (
     CLOSE_LIMIT_S,
@@ -44,8 +47,8 @@ FOLDER_EVERY_S = 10.0
 #: The wall clock has stepped when it moved this much against the monotonic one.
 CLOCK_STEP_S = 60.0
 LONGEST_WAIT_S = 0.5
-#: All of an end must take less than 5 s, whatever hangs.
-STOP_SOURCES_S = 1.5
+#: An end may take 5 s in all, whatever hangs, on a small Pi.
+STOP_S = 2.0
 STOP_OUTBOX_S = 1.5
 #: Rows of walks.csv looked at when the file changes; fewer than the deliveries remembered.
 WALK_ROWS = 1500
@@ -69,17 +72,22 @@ def lock_store(path: Path) -> TextIO:
     return handle
 
 
+def _for_us_alone(path: str, flags: int) -> int:
+    """Who may open the file may hold the lock, and so keep the daemon from starting."""
+    return os.open(path, flags, 0o600)
+
+
 def _open_lock(path: Path) -> TextIO:
     """The file that is locked; beside the spare in memory where the disk takes none."""
     lock = path.with_name(path.name + ".lock")
     try:
-        return lock.open("a", encoding="ascii")
+        return lock.open("a", encoding="ascii", opener=_for_us_alone)
     except OSError as error:
         refusal = refused(lock, error, "see its folder")
         beside = spare_path(path)
         if not isinstance(refusal, StoreUnwritable) or beside is None:
             raise refusal from error
-    return beside.with_suffix(".lock").open("a", encoding="ascii")
+    return beside.with_suffix(".lock").open("a", encoding="ascii", opener=_for_us_alone)
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,6 +99,7 @@ class Wiring:
     sender: Callable[[Path, Mapping[str, Channel], Clock], Sender] = Sender
     packets: Callable[[int], queue.Queue[Packet]] = queue.Queue
     notifier: Notifier = field(default_factory=Notifier)
+    strains: StrainsFile = field(default_factory=lambda: StrainsFile(None))
     saw: Callable[[Outcome], None] = lambda outcome: None
 
 
@@ -126,6 +135,7 @@ class Live:
         self._sent_from = self._log.store
         self._morning = Morning(settings, say, self._sender.wake)
         self._folder = RoomFolder(settings.room.folder)
+        self._strains = wiring.strains
         self._packets = wiring.packets(settings.watch.queue_length)
         self._sources: dict[str, Source] = {
             one.name: wiring.source(one, clock, self._log.store.session(one.name))
@@ -191,6 +201,7 @@ class Live:
             self._log.look_after()
         if self._clock.real_s(monotonic_s - self._folder_read_s) >= FOLDER_EVERY_S:
             self._read_folder()
+        self._read_strains()
         for end_s in ended:
             self._close(end_s)
         if self._sent_from is not self._log.store:
@@ -315,6 +326,16 @@ class Live:
             walks = [self._hand_arrival(reading) for reading in folder.walks[-WALK_ROWS:]]
             self._log.take_folder(folder, walks, self._clock.wall_s())
 
+    def _read_strains(self) -> None:
+        """Take the strains when their file changed, whole or not at all."""
+        try:
+            strains = self._strains.changed(process_seconds())
+        except SettingsError as error:
+            self._say("\n".join([*error.problems, f"{error}; the strains stay as they were"]))
+            return
+        if strains is not None:
+            self._log.take_strains(strains)
+
     def _hand_arrival(self, reading: Reading) -> Arrival:
         """A row of walks.csv; the same row read again is the same delivery."""
         return Arrival(
@@ -354,22 +375,21 @@ class Live:
     def end(self) -> None:
         """Commit what came, stop everything that was started, within seconds.
 
-        The sources are stopped side by side: one that hangs must not use up the others' time.
+        All are stopped side by side: one that hangs must not use up the others' time.
         """
         self._watchdog.stopping()
         self._heartbeat.stop()
-        ends = [
-            threading.Thread(target=source.stop, daemon=True) for source in self._sources.values()
-        ]
+        stops = [source.stop for source in self._sources.values()]
+        stops.append(partial(self._sender.stop, STOP_OUTBOX_S))
+        ends = [threading.Thread(target=stop, daemon=True) for stop in stops]
         for end in ends:
             end.start()
-        until_s = process_seconds() + STOP_SOURCES_S
+        until_s = process_seconds() + STOP_S
         for end in ends:
             end.join(max(0.0, until_s - process_seconds()))
         while not self._packets.empty():
             self._batch.append(self._packets.get_nowait())
         self._commit()
-        self._sender.stop(STOP_OUTBOX_S)
         self._log.note("stopped", "")
         self._log.store.close()
         self._lock.close()

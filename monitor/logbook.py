@@ -6,12 +6,13 @@ that a rebuilt run sees the same. One thread owns it.
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable, Iterable
 from dataclasses import replace
 from zoneinfo import ZoneInfo
 
 from monitor import telling
-from monitor.assemble import with_offsets
+from monitor.assemble import build_road, with_offsets
 from monitor.clock import Clock
 from monitor.errors import StoreCorrupt, StoreError
 from monitor.keeper import Keeper
@@ -19,6 +20,7 @@ from monitor.resume import Resumed, as_items, checkpoint_text
 from monitor.road import Outcome
 from monitor.runner import Close, take
 from monitor.settings.schema import Settings
+from monitor.settings.strains import StrainBook, changes
 from monitor.sources.folder import Folder
 from monitor.store import Arrival, FrameClose, LogItem, Store
 from monitor.store.spare import Seed
@@ -33,6 +35,8 @@ MOST_UNSAVED_H = 6
 TIDY_EVERY_S = 60.0
 #: Skipped rows of the room's folder that are said one by one.
 SKIPS_SAID = 20
+#: The kind of a note on what thresholds hold.
+THRESHOLDS_NOTE = "thresholds"
 
 Say = Callable[[str], None]
 
@@ -54,9 +58,11 @@ class Logbook:
         self._last_journal_id = resumed.last_journal_id
         self.last_close: FrameClose | None = resumed.last_close
         self._told = False
+        self._new_strains: StrainBook | None = None
         self._save_from_s = self._tidy_from_s = 0.0
         self._finish(resumed, now_s)
         self._renew_offsets(now_s)
+        self._note_thresholds()
 
     @property
     def store(self) -> Store:
@@ -98,6 +104,33 @@ class Logbook:
 
         if changed:
             self._write(write)
+
+    def _note_thresholds(self) -> None:
+        """Write down what thresholds hold from now on, for who later asks what was called."""
+        said = json.dumps(self._settings.strains.thresholds(), sort_keys=True)
+        before = [one.detail for one in self.store.notes() if one.kind == THRESHOLDS_NOTE]
+        if not before or before[-1] != said:
+            self.note(THRESHOLDS_NOTE, said)
+
+    def take_strains(self, strains: StrainBook) -> None:
+        """Take other strains at the next close: all of them at once, between two frames."""
+        self._new_strains = strains
+
+    def _renew_strains(self, end_s: float) -> None:
+        """Go on under new strains from the close at `end_s`, as a run rebuilt from there would."""
+        strains, self._new_strains = self._new_strains, None
+        if strains is None:
+            return
+        lines = changes(self._settings.strains, strains)
+        settings = self._settings.model_copy(update={"strains": strains})
+        road = build_road(settings, self._book.plan())
+        road.restore(json.loads(json.dumps(self._road.state())))
+        self._settings, self._road = settings, road
+        self._keeper.use(settings)
+        self._note_thresholds()
+        self._save(end_s)
+        for line in lines or ["strains.yaml was read again: nothing in it changed"]:
+            self._say(line)
 
     def _write(self, write: Callable[[Store], object], close: FrameClose | None = None) -> bool:
         """Write to the store, or to the one that takes its place; False where none takes it.
@@ -275,6 +308,7 @@ class Logbook:
         self.last_close = close
         if end_s % HOUR_S == 0 and end_s >= self._save_from_s:
             self._save(end_s)
+        self._renew_strains(end_s)
         self._keeper.closed()
         self._say_events(outcome.events)
         return outcome

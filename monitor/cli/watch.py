@@ -1,7 +1,8 @@
 """Watch the room: read the sources, store, judge, tell. Runs until SIGTERM or Ctrl-C.
 
 Lines go to standard output: alarms as they happen, and every so often how the room stands.
-After a stop, a crash or a power cut it goes on where it was: the store holds the run.
+After a stop, a crash or a power cut it goes on where it was: the store holds the run. A
+changed strains.yaml is taken between two frames, at once on SIGHUP.
 """
 
 from __future__ import annotations
@@ -20,6 +21,7 @@ from monitor.clock import Clock, FastClock, SystemClock
 from monitor.errors import SettingsError
 from monitor.settings.load import load_settings
 from monitor.sources.folder import RowError, parse_time_s
+from monitor.strains_file import StrainsFile
 from monitor.watchdog import Notifier
 
 REHEARSAL_WORDS = 2
@@ -55,7 +57,9 @@ def run(arguments: argparse.Namespace) -> Exit:
     stop = threading.Event()
     for number in (signal.SIGTERM, signal.SIGINT):
         signal.signal(number, lambda *_: stop.set())
-    wiring = Wiring(notifier=Notifier(os.environ.get("NOTIFY_SOCKET", "")))
+    strains = StrainsFile(arguments.config)
+    signal.signal(signal.SIGHUP, lambda *_: strains.ask())
+    wiring = Wiring(notifier=Notifier(os.environ.get("NOTIFY_SOCKET", "")), strains=strains)
     page = None
     if settings.page is not None:
         from monitor.page import Latest, PageServer  # noqa: PLC0415  # no page, no web server

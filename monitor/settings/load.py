@@ -19,6 +19,8 @@ from monitor.settings.units import FileContext
 
 MONITOR_FILE = "monitor.yaml"
 STRAINS_FILE = "strains.yaml"
+#: Every file the strains come from.
+STRAINS_FILES = (STRAINS_FILE,)
 
 
 def load_settings(config_dir: Path, env: Mapping[str, str], *, outside: bool = True) -> Settings:

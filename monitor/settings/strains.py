@@ -26,3 +26,36 @@ class StrainBook(Model):
         """The strain of that name, or the generic one under that name."""
         found = self.strains.get(name)
         return found if found is not None else replace(self.generic, name=name, known=False)
+
+    def thresholds(self) -> dict[str, tuple[float, float, float]]:
+        """What the grower set of each strain, "" any other: least excess [K], false calls per
+        100 bags and run, hold [s]."""
+        return {
+            name: (one.least_excess_k, one.false_calls_per_100, one.hold_s)
+            for name, one in (*self.strains.items(), ("", self.generic))
+        }
+
+
+def changes(old: StrainBook, new: StrainBook) -> list[str]:
+    """What differs between two books of strains, a line for each strain."""
+    lines = []
+    for name in dict.fromkeys([*old.strains, *new.strains, ""]):
+        before, after = ((book.lookup(name) if name else book.generic) for book in (old, new))
+        parts = [
+            f"{word} {getattr(before, field):g} -> {getattr(after, field):g}{unit}"
+            for field, word, unit in _SAID
+            if getattr(before, field) != getattr(after, field)
+        ]
+        if any(getattr(before, field) != getattr(after, field) for field in _EXPECTED):
+            parts.append("core limits, run, or the heat to expect")
+        if parts:
+            lines.append(f"{name or 'any other strain'}: {', '.join(parts)}")
+    return lines
+
+
+_SAID = (
+    ("least_excess_k", "least_excess", " K"),
+    ("false_calls_per_100", "false_calls_per_100", ""),
+    ("hold_s", "hold", " s"),
+)
+_EXPECTED = ("core_limits", "run_days", "prior")
