@@ -12,13 +12,13 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from monitor.channels import build_channels
+from monitor.channels import PushChannel, build_channels
 from monitor.clock import FastClock
 from monitor.morning import AFTER_S, TOO_LATE_S, Morning, night_to_tell
 from monitor.outbox import Sender
 from monitor.review import sheet
 from monitor.settings.load import load_settings
-from monitor.settings.schema import Settings
+from monitor.settings.schema import Secret, Settings
 from monitor.store import open_reader
 from monitor.values import Verdict
 from tests.night.room import NIGHT_S, write_config
@@ -60,22 +60,33 @@ class Told:
             ]
 
 
-@pytest.fixture
-def told(config: Path, tmp_path: Path) -> Told:
+def told_in(folder: Path, store: Path) -> Told:
     """The store of the night that went wrong, and two people who are told."""
-    folder = write_config(tmp_path / "c")
+    write_config(folder)
     text = (folder / "monitor.yaml").read_text(encoding="utf-8")
     (folder / "monitor.yaml").write_text(text.replace("channels: none\n", PEOPLE), "utf-8")
     (folder / "room").mkdir()
-    shutil.copy(config / "bagwatt.db", folder / "bagwatt.db")
+    shutil.copy(store, folder / "bagwatt.db")
     settings = load_settings(folder, {**os.environ, "OWNER": "json://127.0.0.1:9/x"})
     return Told(settings, [], [])
 
 
-def test_message_comes_in_words_and_then_as_a_picture(told: Told) -> None:
-    """Each in their own degrees; a second morning of the same day adds nothing."""
+@pytest.fixture(scope="module")
+def told(config: Path, tmp_path_factory: pytest.TempPathFactory) -> Told:
+    """The morning after, told once: both messages of both people are in the outbox."""
+    told = told_in(tmp_path_factory.mktemp("morning"), config / "bagwatt.db")
     told.tell(NIGHT_S + AFTER_S, 4)
     assert told.said == []
+    return told
+
+
+def channels_to(receiver: HttpReceiver, told: Told) -> dict[str, PushChannel]:
+    owner = told.settings.recipients[0]
+    return build_channels([owner.model_copy(update={"urls": (Secret(receiver.url),)})])
+
+
+def test_message_comes_in_words_and_then_as_a_picture(told: Told) -> None:
+    """Each in their own degrees."""
     rows = told.rows()
     assert [row[:2] for row in rows] == [
         ("night:2026-03-04:owner", "owner"),
@@ -91,13 +102,23 @@ def test_message_comes_in_words_and_then_as_a_picture(told: Told) -> None:
     half_past_nine = datetime(2026, 3, 5, 9, 30, tzinfo=UTC).timestamp()
     assert by_person["hand"].due_s == half_past_nine
     assert by_person["owner"].due_s == NIGHT_S + AFTER_S
-    told.tell(NIGHT_S + AFTER_S + 60.0, 4)
-    assert told.rows() == rows
 
 
-def test_missing_picture_stops_no_word(told: Told, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_message_written_again_after_a_restart_is_none_the_more(told: Told) -> None:
+    """Its id follows from the night and the person."""
+    rows = told.rows()
+    quick = told.settings.night.model_copy(update={"picture": "none"})
+    again = Told(told.settings.model_copy(update={"night": quick}), [], [])
+    again.tell(NIGHT_S + AFTER_S + 60.0, 4)
+    assert again.woken and told.rows() == rows
+
+
+def test_missing_picture_stops_no_word(
+    config: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """The drawing hangs: the words are there, and the log says what is missing."""
     monkeypatch.setattr(sheet, "LIMIT_S", 0.01)
+    told = told_in(tmp_path / "c", config / "bagwatt.db")
     told.tell(NIGHT_S + AFTER_S, 99)
     assert [row[0] for row in told.rows()] == ["night:2026-03-04:owner", "night:2026-03-04:hand"]
     assert len(told.said) == 1 and "went without it" in told.said[0]
@@ -105,12 +126,8 @@ def test_missing_picture_stops_no_word(told: Told, monkeypatch: pytest.MonkeyPat
 
 def test_picture_arrives_as_an_attachment_after_the_words(told: Told) -> None:
     """Through the real outbox and Apprise to an HTTP receiver."""
-    told.tell(NIGHT_S + AFTER_S, 4)
     with HttpReceiver() as receiver:
-        owner = told.settings.recipients[0]
-        channels = build_channels(
-            [owner.model_copy(update={"urls": (type(owner.urls[0])(receiver.url),)})]
-        )
+        channels = channels_to(receiver, told)
         sender = Sender(told.settings.store.path, channels, FastClock(NIGHT_S + 300.0, 1.0))
         sender.start()
         try:
@@ -127,15 +144,11 @@ def test_picture_arrives_as_an_attachment_after_the_words(told: Told) -> None:
 
 def test_picture_that_is_gone_is_left_out(told: Told) -> None:
     """It must not make the channel fail: the words went before it."""
-    told.tell(NIGHT_S + AFTER_S, 4)
     with open_reader(told.settings.store.path) as store:
         message = store.outbox()[2].delivery.message
     Path(message.attachment).unlink()
     with HttpReceiver() as receiver:
-        owner = told.settings.recipients[0]
-        channels = build_channels(
-            [owner.model_copy(update={"urls": (type(owner.urls[0])(receiver.url),)})]
-        )
+        channels = channels_to(receiver, told)
         answer = channels["owner"].send(message)
     assert answer.verdict is Verdict.DELIVERED
     assert receiver.asked == []
