@@ -26,7 +26,7 @@ from monitor.thermal.bag import describe_bag
 from monitor.values import Estimate
 
 FULL_RUN = 0.99
-DAYS = 14.0
+DAYS = 12.0
 MADE_ON_DAY = 5.0
 QUIET = replace(
     FIRST.trouble,

@@ -23,6 +23,8 @@ strains:
   GO-12: {group: oyster}
   AM-3: {group: oyster}
   HX-5: {parents: [GO-12, AM-3]}
+  SH-7: {run: {shortest: 35 d, longest: 70 d}}
+  PI-2: {run: {shortest: 20 d, longest: 28 d}}
 """
 
 

@@ -17,7 +17,7 @@ from monitor.values import BookEntry, Record
 from tests.review.season import BAD_CORNER, BAD_LOAD_SESSION, DAY_S, FIRST_S, bad_jar, load, season
 from tests.review.storing import settings_folder, store_season
 
-NOW_S = FIRST_S + 130 * DAY_S
+NOW_S = FIRST_S + 170 * DAY_S
 
 
 @pytest.fixture(scope="module")
