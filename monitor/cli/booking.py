@@ -54,7 +54,7 @@ def read_settings(arguments: argparse.Namespace) -> Settings:
 def open_desk(arguments: argparse.Namespace) -> Iterator[Desk]:
     """The book, open for the person at this terminal."""
     settings = read_settings(arguments)
-    now_s = SystemClock().wall_s()
+    now_s = round(SystemClock().wall_s(), 3)  # so that a file brings the same time back
     with Store.open(settings.store.path, now_s, check=False) as store:
         yield Desk(store, settings, arguments.by, now_s)
 
