@@ -10,7 +10,7 @@ import errno
 import os
 import sqlite3
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import closing, contextmanager, suppress
 from datetime import UTC, datetime
 from importlib.resources import files
 from pathlib import Path
@@ -139,6 +139,37 @@ def migrate(
             connection.execute("INSERT INTO migrations VALUES (?, ?, ?)", (number, name, now_s))
             connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")
             connection.execute(f"PRAGMA user_version = {number}")
+
+
+def copy_into(connection: sqlite3.Connection, target: Path) -> None:
+    """A sound copy of the whole store as a new file, whole or not at all. Raises StoreError."""
+    part = target.with_name(target.name + ".part")
+    try:
+        if target.exists():
+            raise FileExistsError(errno.EEXIST, "is there already", str(target))
+        part.unlink(missing_ok=True)
+        os.close(os.open(part, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600))
+        connection.execute("VACUUM INTO ?", (str(part),))
+        with closing(_connect(str(part))) as copy:
+            answer = str(copy.execute("PRAGMA quick_check(1)").fetchone()[0])
+        if answer != "ok":
+            raise StoreCorrupt(str(part), f"the copy is not sound ({answer})", "look at the disk")
+        _sync(part)  # SQLite leaves that to the system here
+        part.rename(target)
+        _sync(target.parent)
+    except OSError as error:
+        raise refused(target, error, "name a new file in a folder you own") from error
+    finally:
+        with suppress(OSError):
+            part.unlink(missing_ok=True)
+
+
+def _sync(path: Path) -> None:
+    handle = os.open(path, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
 
 
 def set_aside(path: Path, now_s: float) -> Path:

@@ -265,6 +265,14 @@ class Reader:
             ).fetchall()
         return [Note(*row) for row in reversed(rows)]
 
+    def backup(self, target: Path) -> None:
+        """Write a consistent copy to a new file, mode 0600, while the store is in use.
+
+        It is looked through and on the disk before it has its name. Raises StoreError.
+        """
+        with translated(target):
+            database.copy_into(self._connection, target)
+
     def counts(self) -> Counts:
         """How much there is of everything."""
         with translated(self.path):

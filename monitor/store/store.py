@@ -7,14 +7,12 @@ work that was cut off can simply be done again.
 
 from __future__ import annotations
 
-import os
 import sqlite3
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Self
 
-from monitor.errors import StoreError
 from monitor.store import (
     alarms,
     book,
@@ -179,17 +177,6 @@ class Store(Reader):
         """
         with self.transaction() as connection:
             return retention.step(connection, before_s, frames_kept, limit)
-
-    def backup(self, target: Path) -> None:
-        """Write a consistent copy to a new file, mode 0600, while the store is in use."""
-        try:
-            os.close(os.open(target, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600))
-        except OSError as error:
-            raise StoreError(
-                str(target), error.strerror or str(error), "name a new file in a folder you own"
-            ) from error
-        with database.translated(target):
-            self._connection.execute("VACUUM INTO ?", (str(target),))
 
     def recipients_waiting(self, now_s: float) -> list[str]:
         """Who has messages whose next try is due."""
