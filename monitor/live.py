@@ -72,22 +72,22 @@ def lock_store(path: Path) -> TextIO:
     return handle
 
 
-def _for_us_alone(path: str, flags: int) -> int:
+def _for_us_alone(path: Path) -> int:
     """Who may open the file may hold the lock, and so keep the daemon from starting."""
-    return os.open(path, flags, 0o600)
+    return os.open(path, os.O_WRONLY | os.O_CREAT | os.O_APPEND, 0o600)
 
 
 def _open_lock(path: Path) -> TextIO:
     """The file that is locked; beside the spare in memory where the disk takes none."""
     lock = path.with_name(path.name + ".lock")
     try:
-        return lock.open("a", encoding="ascii", opener=_for_us_alone)
+        return os.fdopen(_for_us_alone(lock), "a", encoding="ascii")
     except OSError as error:
         refusal = refused(lock, error, "see its folder")
         beside = spare_path(path)
         if not isinstance(refusal, StoreUnwritable) or beside is None:
             raise refusal from error
-    return beside.with_suffix(".lock").open("a", encoding="ascii", opener=_for_us_alone)
+    return os.fdopen(_for_us_alone(beside.with_suffix(".lock")), "a", encoding="ascii")
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,13 +157,14 @@ class Live:
         now_s, length_s = self._clock.wall_s(), self._settings.frames.length_s
         last = self._log.last_close
         self._next_end_s = frame_end_s(now_s, length_s)
-        self._dark_s = 0.0
+        dark_s = 0.0
         self._known_s = WRITTEN_S
         if last is not None:
             self._next_end_s = max(self._next_end_s, last.end_s + length_s)
-            self._dark_s = max(0.0, now_s - last.closed_s)
+            dark_s = max(0.0, now_s - last.closed_s)
             self._known_s = last.closed_s
-        self._log.note("started", f"dark for {self._dark_s:.0f} s")
+        self._darkness = house.Darkness(dark_s, self._log.air_before())
+        self._log.note("started", f"dark for {dark_s:.0f} s")
 
     def run(self, stop: threading.Event) -> None:
         """Watch until `stop` is set."""
@@ -349,17 +350,16 @@ class Live:
         )
 
     def _house(self) -> tuple[Condition, ...]:
-        """What the monitor says of itself at this close; the dark is told once."""
+        """What the monitor says of itself at this close; the dark is told once it is over."""
         monotonic_s = self._clock.monotonic_s()
         healths = [source.health(monotonic_s) for source in self._sources.values()]
-        dark_s, self._dark_s = self._dark_s, 0.0
         return (
             *house.of_sources(healths, monotonic_s, self._started_s),
             *house.of_channels(self._sender.health()),
             *house.of_heartbeat(self._heartbeat.health()),
             *house.of_clock(self._clock.synced()),
             *house.of_store(self._log.problem),
-            *house.of_darkness(dark_s),
+            *self._darkness.at_close(self._log.air_since),
         )
 
     def _close(self, end_s: float) -> None:
