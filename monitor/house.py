@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
 
 from monitor.channels.heartbeat import HeartbeatHealth
 from monitor.outbox import ChannelHealth
@@ -13,6 +14,10 @@ from monitor.values import AlarmKind, Condition, Facts, Reason, Urgency
 SOURCE_SILENT_S = 1800.0
 #: Below this a gap in the monitor's own work is not worth a word.
 DARK_S = 900.0
+#: A condition must hold for more than one close to become an alarm.
+DARK_TOLD_CLOSES = 3
+#: So many closes it waits for the air to be heard again.
+DARK_WAIT_CLOSES = 3
 
 
 def _condition(subject: str, urgency: Urgency, reason: Reason, facts: Facts) -> Condition:
@@ -75,11 +80,46 @@ def of_clock(synced: bool) -> list[Condition]:
     return [_condition("clock", Urgency.LATER, Reason.CLOCK_UNSET, Facts())]
 
 
-def of_darkness(dark_s: float) -> list[Condition]:
-    """A condition after the monitor itself did not run for a while."""
-    if dark_s < DARK_S:
-        return []
-    return [_condition("monitor", Urgency.LATER, Reason.WAS_DARK, Facts(silent_for_s=dark_s))]
+@dataclass(frozen=True, slots=True)
+class Air:
+    """The room's air in a stretch of time: None where nothing was heard [°C]."""
+
+    mean_c: float | None = None
+    low_c: float | None = None
+    high_c: float | None = None
+
+
+class Darkness:
+    """The time in which the monitor itself did not run, told once the air after it is known."""
+
+    def __init__(self, dark_s: float, before: Air) -> None:
+        self._dark_s = dark_s
+        self._before = before
+        self._closes = 0
+        self._told = 0
+
+    def at_close(self, since: Callable[[], Air]) -> list[Condition]:
+        """The condition, while it is to be told; `since` asks for the air since the start."""
+        if self._dark_s < DARK_S or self._told >= DARK_TOLD_CLOSES:
+            return []
+        self._closes += 1
+        air = since()
+        if air.mean_c is None and self._closes < DARK_WAIT_CLOSES:
+            return []
+        self._told += 1
+        known = [
+            value_c
+            for value_c in (self._before.mean_c, air.low_c, air.high_c)
+            if value_c is not None
+        ]
+        facts = Facts(
+            silent_for_s=self._dark_s,
+            air_before_c=self._before.mean_c,
+            air_c=air.mean_c,
+            low_c=min(known, default=None),
+            high_c=max(known, default=None),
+        )
+        return [_condition("monitor", Urgency.LATER, Reason.WAS_DARK, facts)]
 
 
 def of_store(problem: str) -> list[Condition]:

@@ -9,12 +9,14 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Iterable
 from dataclasses import replace
+from statistics import fmean
 from zoneinfo import ZoneInfo
 
 from monitor import telling
 from monitor.assemble import build_road, with_offsets
 from monitor.clock import Clock
 from monitor.errors import StoreCorrupt, StoreError
+from monitor.house import Air
 from monitor.keeper import Keeper
 from monitor.resume import Resumed, as_items, checkpoint_text
 from monitor.road import Outcome
@@ -56,6 +58,7 @@ class Logbook:
         self._road, self._book = resumed.road, resumed.book
         self._last_reading_id = resumed.last_reading_id
         self._last_journal_id = resumed.last_journal_id
+        self._started_id = self._last_reading_id
         self.last_close: FrameClose | None = resumed.last_close
         self._told = False
         self._new_strains: StrainBook | None = None
@@ -164,6 +167,35 @@ class Logbook:
     def _life_s(self) -> float:
         return self._clock.real_s(self._clock.monotonic_s())
 
+    def air_before(self) -> Air:
+        """The room's air as last heard before this start."""
+        earlier = self.store.frames_back(1)
+        after_id = earlier.last_reading_id if earlier else 0
+        return self._air(after_id, self._started_id)
+
+    def air_since(self) -> Air:
+        """The room's air since this start; its lowest and highest also of what came late."""
+        return self._air(self._started_id, self._last_reading_id)
+
+    def _air(self, after_id: int, last_id: int) -> Air:
+        try:
+            rows = self.store.heard(after_id, last_id)
+        except StoreError as error:
+            self._keeper.trouble(error)
+            return Air()
+        places = self._book.probes
+        heard = [
+            (one, places[one.probe].offset_k)
+            for one in rows
+            if one.probe in places and places[one.probe].in_air
+        ]
+        means = [one.mean_c + offset_k for one, offset_k in heard if one.mean_c is not None]
+        return Air(
+            fmean(means) if means else None,
+            min((one.low_c + offset_k for one, offset_k in heard), default=None),
+            max((one.high_c + offset_k for one, offset_k in heard), default=None),
+        )
+
     def note(self, kind: str, detail: str) -> None:
         """Write a line into the monitor's own log."""
         self._write(lambda store: store.add_note(self._clock.wall_s(), kind, detail))
@@ -173,6 +205,7 @@ class Logbook:
         taken = self._keeper.retry(self._clock.wall_s(), self._life_s())
         if taken is not None:
             self._last_reading_id += taken.reading_shift
+            self._started_id += taken.reading_shift
             self._last_journal_id += taken.journal_shift
             self._take_rows(taken.others, self._clock.wall_s())
             return True

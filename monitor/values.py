@@ -268,6 +268,7 @@ class Facts:
     slot: int | None = None
     surface_c: float | None = None
     air_c: float | None = None
+    air_before_c: float | None = None
     excess_k: float | None = None
     added_w_per_kg: float | None = None
     rate_k_per_h: float | None = None

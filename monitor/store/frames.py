@@ -34,7 +34,14 @@ def close(connection: sqlite3.Connection, frame: FrameClose) -> bool:
 
 def last(connection: sqlite3.Connection) -> FrameClose | None:
     """The newest close."""
-    row = connection.execute(f"SELECT {_COLUMNS} FROM frames ORDER BY id DESC LIMIT 1").fetchone()
+    return back(connection, 0)
+
+
+def back(connection: sqlite3.Connection, count: int) -> FrameClose | None:
+    """The close so many closes before the newest."""
+    row = connection.execute(
+        f"SELECT {_COLUMNS} FROM frames ORDER BY id DESC LIMIT 1 OFFSET ?", (count,)
+    ).fetchone()
     return None if row is None else _close(row)
 
 

@@ -27,6 +27,7 @@ from monitor.store.records import (
     Counts,
     Entered,
     FrameClose,
+    Heard,
     LogItem,
     Note,
     OutboxRow,
@@ -195,6 +196,16 @@ class Reader:
                 " (SELECT COALESCE(MAX(id), 0) FROM journal)"
             ).fetchone()
         return frame, event, row
+
+    def heard(self, after_id: int, last_id: int) -> list[Heard]:
+        """What each probe's temperatures were between two places of the log."""
+        with translated(self.path):
+            return readings.heard(self._connection, after_id, last_id)
+
+    def frames_back(self, count: int) -> FrameClose | None:
+        """The close so many closes before the newest."""
+        with translated(self.path):
+            return frames.back(self._connection, count)
 
     def last_frame(self) -> FrameClose | None:
         with translated(self.path):

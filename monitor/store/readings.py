@@ -11,7 +11,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from hashlib import blake2b
 from typing import Any
 
-from monitor.store.records import Arrival, Quarantined, Restamp
+from monitor.store.records import Arrival, Heard, Quarantined, Restamp
 from monitor.values import Flag, Quantity, Reading, Refusal, Refused
 
 #: Deliveries remembered for each source: twice a broker's largest window and more.
@@ -133,6 +133,24 @@ def with_flags(
         if len(rows) < _CHUNK:
             return
         after_id = rows[-1][0]
+
+
+_TRUE_BUT_OLD = ", ".join(
+    f"'{flag.value}'" for flag in (Flag.LATE, Flag.TIME_UNKNOWN, Flag.CLOCK_UNSET)
+)
+
+
+def heard(connection: sqlite3.Connection, after_id: int, last: int) -> list[Heard]:
+    """What each probe's temperatures were in a stretch of the log."""
+    rows = connection.execute(
+        "SELECT probe, AVG(value) FILTER (WHERE id NOT IN (SELECT reading_id FROM flags)),"
+        " MIN(value), MAX(value) FROM readings"
+        " WHERE id > ? AND id <= ? AND quantity = 'temperature' AND probe != '' AND NOT EXISTS"
+        f" (SELECT 1 FROM flags WHERE reading_id = id AND flag NOT IN ({_TRUE_BUT_OLD}))"
+        " GROUP BY probe ORDER BY probe",
+        (after_id, last),
+    ).fetchall()
+    return [Heard(*row) for row in rows]
 
 
 def last_id(connection: sqlite3.Connection) -> int:

@@ -194,6 +194,20 @@ class Quarantined:
 
 
 @dataclass(frozen=True, slots=True)
+class Heard:
+    """What a probe said in a stretch of the log [°C, offset not added].
+
+    `mean_c` is of readings beyond doubt; `low_c` and `high_c` also of those that only came late
+    or without a time of their own.
+    """
+
+    probe: str
+    mean_c: float | None
+    low_c: float
+    high_c: float
+
+
+@dataclass(frozen=True, slots=True)
 class Rollup:
     """What is kept of a probe's readings in the ten minutes that end at `at_s` [°C or %RH].
 

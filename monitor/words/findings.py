@@ -121,6 +121,19 @@ def _said(event: AlarmEvent, units: str) -> list[str]:
         said.append(in_units(detail.rstrip("."), units))
     if facts.silent_for_s is not None and event.kind is not AlarmKind.ROOM:
         said.append(f"nothing read for {duration(facts.silent_for_s)}")
+    if event.reason is Reason.WAS_DARK:
+        said += _air_over_the_gap(facts, units)
+    return said
+
+
+def _air_over_the_gap(facts: Facts, units: str) -> list[str]:
+    """How far the room went while nobody watched, as far as anything was heard of it."""
+    if facts.air_c is None or facts.air_before_c is None:
+        return ["the air after it is not known yet"] if facts.air_c is None else []
+    before, after = (temperature(one, units) for one in (facts.air_before_c, facts.air_c))
+    said = [f"the air was {before} before and {after} after"]
+    if facts.low_c is not None and facts.high_c is not None:
+        said.append(f"it is known to have been {temperatures(facts.low_c, facts.high_c, units)}")
     return said
 
 
