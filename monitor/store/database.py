@@ -61,7 +61,7 @@ def open_database(path: Path, now_s: float, *, check: bool = True) -> sqlite3.Co
     """
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        os.close(os.open(path, os.O_CREAT | os.O_RDWR, 0o600))
+        _make(path)
         path.chmod(0o600)  # -wal and -shm take the mode of the main file
     except OSError as error:
         raise refused(path, error, "check the folder and who may write there") from error
@@ -77,6 +77,19 @@ def open_database(path: Path, now_s: float, *, check: bool = True) -> sqlite3.Co
             connection.close()
             raise
     return connection
+
+
+def _make(path: Path) -> None:
+    """An empty file for us alone where there is none.
+
+    One that is there is not opened here: closing it would drop the locks SQLite holds on it for
+    other connections of this process (POSIX), and the next process to close would take itself
+    for the last and delete the WAL under them (sqlite.org/howtocorrupt.html, section 2.2).
+    """
+    try:
+        os.close(os.open(path, os.O_CREAT | os.O_EXCL | os.O_RDWR, 0o600))
+    except FileExistsError:
+        return
 
 
 def refused(path: Path, error: OSError, next_step: str) -> StoreError:
