@@ -12,7 +12,6 @@ from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
 from monitor.clock import Clock
-from monitor.page import night
 from monitor.page.acts import (
     HOUR_S,
     Entry,
@@ -25,9 +24,11 @@ from monitor.page.alarm_cards import cards
 from monitor.page.ask import DEVICE, UNITS, VISIT, Ask, local_path
 from monitor.page.bag import look_at_bag
 from monitor.page.bag_words import bag_values
+from monitor.page.ended import ended_since
 from monitor.page.latest import Latest
 from monitor.page.login import Desk
 from monitor.page.machine import look_at_monitor
+from monitor.page.outlook import Outlook
 from monitor.page.room import RoomView, look_at_room
 from monitor.page.rounds import look_at_walk
 from monitor.page.show import Show
@@ -60,6 +61,7 @@ class Views:
         self._show = show
         self._keep = keep
         self._zone = ZoneInfo(settings.room.timezone)
+        self._outlook = Outlook(settings)
         self._seen: tuple[Any, RoomView] | None = None
         self._drawn: dict[tuple[Any, str], Any] = {}
         self._drawing = threading.Lock()
@@ -74,6 +76,7 @@ class Views:
             route("/walk", self.walk),
             route("/walk", self.enter, post=True),
             route("/night", self.night),
+            route("/forecast", self.forecast),
             route("/monitor", self.monitor),
             route("/units", self.set_units, post=True, open_to_all=True),
             route("/login", self.login, open_to_all=True),
@@ -134,7 +137,7 @@ class Views:
             found = cards(store.standing(), pending(store), ask.units, self._zone)
             last = store.last_frame()
             since_s = (last.closed_s if last else self._clock.wall_s()) - DONE_SHOWN_S
-            ended = night.ended_since(store, since_s, ask.units, self._zone)
+            ended = ended_since(store, since_s, ask.units, self._zone)
         return self._show.page(ask, "alarms.html", title="Alarms", alarms=found, ended=ended)
 
     def answer(self, ask: Ask) -> Response:
@@ -193,8 +196,14 @@ class Views:
     def night(self, ask: Ask) -> Response:
         """What happened while you slept."""
         with open_reader(self._path) as store:
-            told = night.look_back(store, self._settings, ask.units, self._clock.wall_s())
-        return self._show.page(ask, "night.html", title="Last night", night=told)
+            told = self._outlook.night(store, ask.units)
+        return self._show.page(ask, "night.html", title="Last night", told=told)
+
+    def forecast(self, ask: Ask) -> Response:
+        """What the bags in the room will do."""
+        with open_reader(self._path) as store:
+            told = self._outlook.forecast(store, ask.units)
+        return self._show.page(ask, "night.html", title="The days ahead", told=told)
 
     def monitor(self, ask: Ask) -> Response:
         """What the monitor itself is doing."""

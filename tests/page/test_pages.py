@@ -4,16 +4,18 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
+from html import unescape
 
 import pytest
 
+from monitor.cli import main
 from monitor.store import LogKind, Store, open_reader
 from monitor.values import AlarmCommand, Reading
 from tests.page.conftest import HOT, LINK, PASSWORD, Served, with_people
 from tests.page.forms import fields_of, log_in, send
 
 Serve = Callable[..., Served]
-VIEWS = ("/", "/alarms", "/walk", "/night", "/monitor", f"/bag/{HOT}", "/login")
+VIEWS = ("/", "/alarms", "/walk", "/night", "/monitor", "/forecast", f"/bag/{HOT}", "/login")
 
 
 def commands(served: Served) -> list[AlarmCommand]:
@@ -59,7 +61,7 @@ def test_every_view_is_answered_on_a_store_that_has_seen_nothing(
         path.with_name(path.name + suffix).unlink(missing_ok=True)
     Store.open(path, 0.0).close()
     client = served.visit()
-    for place in VIEWS[:5]:
+    for place in VIEWS[:6]:
         assert client.get(place).status_code == 200, place
     assert "No bag is in the book yet" in client.get("/").text
     assert client.get(f"/bag/{HOT}").status_code == 404
@@ -195,10 +197,24 @@ def test_monitor_page_tells_of_sources_store_and_messages(serve: Serve) -> None:
         assert said in html
 
 
-def test_night_tells_the_air_and_what_happened(serve: Serve) -> None:
-    html = serve().visit().get("/night").text
-    assert re.search(r"Air \d\d\.\d °C at the coldest \(\d\d:\d\d\)", html)
+def test_night_and_forecast_are_told_as_their_commands_tell_them(
+    serve: Serve, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The same words in the terminal and on the phone, each in the chosen degrees."""
+    served = serve()
+    client = served.visit()
+    config = str(served.settings.store.path.parent)
+    main(["night", "--config", config])
+    first = capsys.readouterr().out.splitlines()[0]
+    html = unescape(client.get("/night").text)
+    assert first.split(",")[0] in html
     assert "<svg" in html
+    main(["forecast", "--config", config])
+    lines = [one.strip() for one in capsys.readouterr().out.splitlines() if " W (" in one]
+    told = unescape(client.get("/forecast").text)
+    assert lines and all(line in told for line in lines)
+    send(client, "/", "/units")
+    assert "°C" not in unescape(client.get("/forecast").text).replace("Show °C", "")
 
 
 def test_no_secret_stands_in_any_page(serve: Serve) -> None:
