@@ -14,11 +14,13 @@ import pytest
 
 from monitor.channels import PushChannel, build_channels
 from monitor.clock import FastClock
+from monitor.live import Live
 from monitor.morning import AFTER_S, TOO_LATE_S, Morning, night_to_tell
 from monitor.outbox import Sender
 from monitor.review import sheet
 from monitor.settings.load import load_settings
 from monitor.settings.schema import Secret, Settings
+from monitor.sources.folder import BAG_COLUMNS, PROBE_COLUMNS
 from monitor.store import open_reader
 from monitor.values import Verdict
 from tests.night.room import NIGHT_S, write_config
@@ -35,6 +37,7 @@ recipients:
     quiet: {from: "22:00", until: "09:30"}
 night: {at: "08:00"}
 """
+MORNING_ONLY = '{at: "08:00", to: [owner], picture: none}'
 
 
 @dataclass
@@ -163,3 +166,25 @@ def test_message_is_due_at_its_hour_for_some_hours(told: Told) -> None:
         assert window is None or window.end_s == NIGHT_S
     never = told.settings.model_copy(update={"night": type(told.settings.night)()})
     assert night_to_tell(NIGHT_S + AFTER_S, never, zone) is None
+
+
+def test_watch_tells_the_night_by_itself(tmp_path: Path) -> None:
+    """A watch that has just begun in the morning says that nothing was heard."""
+    folder = write_config(tmp_path / "c")
+    text = (folder / "monitor.yaml").read_text(encoding="utf-8")
+    text = text.replace("channels: none\n", PEOPLE.replace('{at: "08:00"}', MORNING_ONLY))
+    (folder / "monitor.yaml").write_text(text, "utf-8")
+    (folder / "room").mkdir()
+    for name, columns in (("bags.csv", BAG_COLUMNS), ("probes.csv", PROBE_COLUMNS)):
+        (folder / "room" / name).write_text(",".join(columns) + "\n", "utf-8")
+    with HttpReceiver() as receiver:
+        settings = load_settings(folder, {**os.environ, "OWNER": receiver.url})
+        live = Live(settings, FastClock(NIGHT_S + AFTER_S, 1.0), lambda line: None, 0.0)
+        live.begin()
+        try:
+            wait_until(lambda: live.turn() or receiver.taken, 20.0)
+        finally:
+            live.end()
+    (message,) = receiver.taken
+    assert message["title"].startswith("Night of Wed 4 Mar")
+    assert message["message"].startswith("Nothing was heard in this night")
