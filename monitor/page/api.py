@@ -18,6 +18,7 @@ from monitor.page.bag import Point, look_at_bag
 from monitor.page.latest import Latest
 from monitor.page.login import Desk
 from monitor.page.room import Tile, look_at_room
+from monitor.page.show import mark_text
 from monitor.settings.schema import Settings
 from monitor.store import Store, open_reader
 
@@ -64,7 +65,7 @@ class Api:
     def pulse(self, _: Ask) -> Response:
         """A text that changes when something happened: cheap to ask often."""
         with open_reader(self._path) as store:
-            mark = ".".join(str(number) for number in store.mark())
+            mark = mark_text(store.mark())
         return JSONResponse({"mark": mark})
 
     def room(self, _: Ask) -> Response:

@@ -79,7 +79,7 @@ class Outlook:
         )
         parts = _parted(forecast_lines(found, units, self._zone))
         suggested = next((one for one in parts if one.name == "Suggested"), None)
-        first = suggested.lines[0] if suggested and suggested.lines else ""
+        first = f"Suggested: {suggested.lines[0]}" if suggested and suggested.lines else ""
         return Told(first, "", tuple(parts))
 
     def _hourly(self, name: str, end_s: float, reckon: Callable[[], Found]) -> Found:

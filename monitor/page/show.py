@@ -34,6 +34,11 @@ def signed(value_k: float, units: str) -> str:
     return text.replace("-", "−")
 
 
+def mark_text(mark: tuple[int, int, int]) -> str:
+    """Where the store stood when a page was made: the pulse compares it."""
+    return ".".join(str(number) for number in mark)
+
+
 def bag_path(code: str) -> str:
     return f"/bag/{quote(code, safe='')}"
 

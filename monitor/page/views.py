@@ -31,7 +31,7 @@ from monitor.page.machine import look_at_monitor
 from monitor.page.outlook import Outlook
 from monitor.page.room import RoomView, look_at_room
 from monitor.page.rounds import look_at_walk
-from monitor.page.show import Show
+from monitor.page.show import Show, mark_text
 from monitor.settings.schema import Settings
 from monitor.store import Store, open_reader
 
@@ -99,12 +99,14 @@ class Views:
                 racks = self._show.piece("racks.html", racks=room.racks, units=ask.units)
                 self._drawn[mark, ask.units] = racks
             asked = pending(store)
+        told = mark_text(mark[0])
         found = cards(room.alarms, asked, ask.units, self._zone)
         waiting = [card for card in found if card.open]
         return self._show.page(
             ask,
             "rack.html",
             title=self._settings.room.name,
+            mark=told,
             racks=racks,
             bags=room.bags,
             at_s=room.at_s,
@@ -116,6 +118,7 @@ class Views:
     def bag(self, ask: Ask) -> Response:
         """One bag."""
         with open_reader(self._path) as store:
+            mark = mark_text(store.mark())
             view = look_at_bag(store, self._latest, ask.path("code"))
             asked = pending(store)
         if view is None:
@@ -125,6 +128,7 @@ class Views:
             ask,
             "bag.html",
             title=view.bag.bag,
+            mark=mark,
             view=view,
             alarms=found,
             back=f"/bag/{quote(view.bag.bag, safe='')}",
@@ -134,11 +138,14 @@ class Views:
     def alarms(self, ask: Ask) -> Response:
         """What stands, and what ended since yesterday."""
         with open_reader(self._path) as store:
+            mark = mark_text(store.mark())
             found = cards(store.standing(), pending(store), ask.units, self._zone)
             last = store.last_frame()
             since_s = (last.closed_s if last else self._clock.wall_s()) - DONE_SHOWN_S
             ended = ended_since(store, since_s, ask.units, self._zone)
-        return self._show.page(ask, "alarms.html", title="Alarms", alarms=found, ended=ended)
+        return self._show.page(
+            ask, "alarms.html", title="Alarms", mark=mark, alarms=found, ended=ended
+        )
 
     def answer(self, ask: Ask) -> Response:
         """Acknowledge, shelve, unshelve, take out of service and back."""
@@ -196,20 +203,25 @@ class Views:
     def night(self, ask: Ask) -> Response:
         """What happened while you slept."""
         with open_reader(self._path) as store:
+            mark = mark_text(store.mark())
             told = self._outlook.night(store, ask.units)
-        return self._show.page(ask, "night.html", title="Last night", told=told)
+        return self._show.page(ask, "night.html", title="Last night", mark=mark, told=told)
 
     def forecast(self, ask: Ask) -> Response:
         """What the bags in the room will do."""
         with open_reader(self._path) as store:
+            mark = mark_text(store.mark())
             told = self._outlook.forecast(store, ask.units)
-        return self._show.page(ask, "night.html", title="The days ahead", told=told)
+        return self._show.page(ask, "night.html", title="The days ahead", mark=mark, told=told)
 
     def monitor(self, ask: Ask) -> Response:
         """What the monitor itself is doing."""
         with open_reader(self._path) as store:
+            mark = mark_text(store.mark())
             told = look_at_monitor(store, self._settings, self._latest, self._clock.wall_s())
-        return self._show.page(ask, "monitor.html", title="The monitor itself", machine=told)
+        return self._show.page(
+            ask, "monitor.html", title="The monitor itself", mark=mark, machine=told
+        )
 
     def set_units(self, ask: Ask) -> Response:
         """°C or °F on this device."""

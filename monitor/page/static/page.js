@@ -4,7 +4,7 @@
 const PULSE_MS = 10000;
 const KEPT = "bagwatt walk";
 const pulse = document.getElementById("pulse");
-let mark = null;
+let mark = document.getElementById("main").dataset.live;
 let lostSince = null;
 
 function say(element, text) {
@@ -23,8 +23,7 @@ async function beat() {
     const fresh = (await answer.json()).mark;
     lostSince = null;
     say(pulse, "");
-    if (mark !== null && mark !== fresh) await renew();
-    mark = fresh;
+    if (mark !== fresh) await renew();
     await sendKept();
   } catch {
     lostSince = lostSince || new Date();
@@ -46,8 +45,15 @@ async function renew() {
   const href = busy && main.contains(busy) ? busy.getAttribute("href") : null;
   const open = [...main.querySelectorAll("details")].map((one) => one.open);
   main.replaceChildren(...fresh.childNodes);
+  mark = fresh.dataset.live;
+  lookAgainSoon();
   main.querySelectorAll("details").forEach((one, place) => { one.open = Boolean(open[place]); });
   if (href) main.querySelector(`a[href="${CSS.escape(href)}"]`)?.focus({ preventScroll: true });
+}
+
+// What was just asked is taken by the watch within a second or two.
+function lookAgainSoon() {
+  if (document.querySelector("main .asked:not([hidden])")) setTimeout(beat, 2000);
 }
 
 // ---- the walk: each reading is kept on the phone until the monitor has it ----
@@ -193,6 +199,7 @@ function setUpKeys(value) {
 setUpWalk();
 showKept();
 beat();
+lookAgainSoon();
 setInterval(beat, PULSE_MS);
 document.addEventListener("visibilitychange", beat);
 window.addEventListener("online", beat);
