@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from array import array
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import tzinfo
 from itertools import pairwise
@@ -67,10 +67,10 @@ class Gathering:
         self.window = window
         self._plan = plan
         self._from_s = window.start_s - lead_s
-        self._air: dict[str, _Bins] = {}
-        self._humidity: dict[str, _Bins] = {}
-        self._surface: dict[str, _Bins] = {}
-        self._times: dict[str, array[float]] = {}
+        self._air: defaultdict[str, _Bins] = defaultdict(lambda: _Bins(_AIR_BIN_S))
+        self._humidity: defaultdict[str, _Bins] = defaultdict(lambda: _Bins(_AIR_BIN_S))
+        self._surface: defaultdict[str, _Bins] = defaultdict(lambda: _Bins(_SURFACE_BIN_S))
+        self._times: defaultdict[str, array[float]] = defaultdict(lambda: array("d"))
         self._doubts: dict[str, Counter[str]] = {}
 
     def take(
@@ -89,18 +89,18 @@ class Gathering:
             return
         inside = measured_s >= self.window.start_s
         if inside:
-            if not _UNTIMED.intersection(flags):
-                self._times.setdefault(probe, array("d")).append(measured_s)
+            if not flags or not _UNTIMED.intersection(flags):
+                self._times[probe].append(measured_s)
             if flags:
                 self._doubts.setdefault(probe, Counter()).update(flag.value for flag in flags)
-        if not _SOUND.issuperset(flags):
+        if flags and not _SOUND.issuperset(flags):
             return
         if quantity is Quantity.HUMIDITY:
-            self._humidity.setdefault(probe, _Bins(_AIR_BIN_S)).add(measured_s, value)
+            self._humidity[probe].add(measured_s, value)
         elif place.in_air:
-            self._air.setdefault(probe, _Bins(_AIR_BIN_S)).add(measured_s, value)
+            self._air[probe].add(measured_s, value)
         elif inside:
-            self._surface.setdefault(place.bag, _Bins(_SURFACE_BIN_S)).add(measured_s, value)
+            self._surface[place.bag].add(measured_s, value)
 
     def air_c(self) -> dict[str, Series]:
         return _told(self._air)

@@ -8,6 +8,7 @@ from collections.abc import Collection, Iterator
 from monitor.values import Flag, Quantity
 
 _CHUNK = 5000
+_QUANTITIES = {quantity.value: quantity for quantity in Quantity}
 #: (id, probe, bag, quantity, value, measured time) of a reading; the time may be unknown.
 SpanRow = tuple[int, str, str, Quantity, float, float | None]
 
@@ -44,7 +45,7 @@ def rows(
             (after_id, last_id, *(probes or ())),
         ).fetchall()
         for number, probe, bag, quantity, value, measured_s in found:
-            yield number, probe, bag, Quantity(quantity), value, measured_s
+            yield number, probe, bag, _QUANTITIES[quantity], value, measured_s
         if len(found) < _CHUNK:
             return
         after_id = found[-1][0]
