@@ -239,7 +239,7 @@ def weigh_bag(
         scale=standing.strength,
         shift_h=standing.shift_h,
         onset_s=onset_h * HOUR_S,
-        clears_at=f"under {strain.least_excess_k:.1f} K off its cohort, or one like it",
+        clears_at=f"it clears once it is under {strain.least_excess_k:.1f} K off its cohort",
     )
 
 
