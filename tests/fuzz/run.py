@@ -48,9 +48,9 @@ def fuzz_decoders(count: int, seed: int, tally: Tally) -> None:
     for number in range(count):
         name, decode, mutator = table[chance.randrange(len(table))]
         raw = mutator.next()
-        began_s = time.perf_counter()
+        began_s = time.thread_time()
         decoded = decode(raw)
-        took_s = time.perf_counter() - began_s
+        took_s = time.thread_time() - began_s
         assert sound(decoded), (name, raw)
         for line in assembler.feed(raw):
             assert len(line) <= 513
@@ -128,7 +128,7 @@ def main() -> int:
     print(
         f"{words.count} payloads and lines in {took_s:.0f} s: {words.count / took_s:.0f} a second"
     )
-    print(f"longest {tally.longest_s * 1e3:.1f} ms, memory grew by {grown_kib} KiB")
+    print(f"longest {tally.longest_s * 1e3:.1f} ms of CPU, memory grew by {grown_kib} KiB")
     for answer, times in tally.answers.most_common():
         print(f"{times:10d}  {answer}")
     return 0

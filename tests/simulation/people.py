@@ -79,7 +79,7 @@ class HandTurnedSender(Sender):
         """It is turned at every step anyway."""
 
     def stop(self, limit_s: float = 0.0) -> None:
-        self.abandon()
+        """Another thread asks; it is abandoned by the one that opened its store."""
 
     def abandon(self) -> None:
         self._gone = True

@@ -306,6 +306,7 @@ class Room:
             self.step()
         assert self.live is not None
         self.live.end()
+        self.sender.abandon()
         self.checks.at_the_end()
         self._drain()
 
