@@ -6,21 +6,18 @@ after the commit. Frames are closed on the wall clock, a grace after their end.
 
 from __future__ import annotations
 
-import fcntl
-import os
 import queue
 import threading
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
 from pathlib import Path
-from typing import TextIO
 
 from monitor import house
 from monitor.channels import Channel, build_channels
 from monitor.channels.heartbeat import Heartbeat, NoHeartbeat, Pulse
 from monitor.clock import Clock, process_seconds
-from monitor.errors import FolderError, SettingsError, StoreError, StoreUnwritable
+from monitor.errors import FolderError, SettingsError
 from monitor.logbook import Logbook, Say
 from monitor.morning import Morning
 from monitor.outbox import Sender
@@ -30,7 +27,8 @@ from monitor.runner import ended_frames_s, frame_end_s
 from monitor.settings.schema import RecipientSettings, Settings, SourceSettings
 from monitor.sources import build_source
 from monitor.sources.source import Packet, Source
-from monitor.store import Arrival, refused, spare_path
+from monitor.store import Arrival
+from monitor.store.lock import lock_store
 from monitor.strains_file import StrainsFile
 from monitor.values import Condition, Decoded, Flag, Reading
 from monitor.watchdog import (
@@ -54,40 +52,6 @@ STOP_OUTBOX_S = 1.5
 WALK_ROWS = 1500
 #: No room was watched before this was written: 2026-11-01.
 WRITTEN_S = 1_793_491_200.0
-
-
-def lock_store(path: Path) -> TextIO:
-    """Hold the store for this daemon alone; the lock ends with the process.
-
-    Two daemons with one store and one client id would throw each other off the broker.
-    Raises StoreError where another one holds it, or its folder can't be written.
-    """
-    handle = _open_lock(path)
-    try:
-        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except OSError as error:
-        handle.close()
-        what = "another `bagwatt watch` has this store open"
-        raise StoreError(str(path), what, "stop it first (`systemctl stop bagwatt`)") from error
-    return handle
-
-
-def _for_us_alone(path: Path) -> int:
-    """Who may open the file may hold the lock, and so keep the daemon from starting."""
-    return os.open(path, os.O_WRONLY | os.O_CREAT | os.O_APPEND, 0o600)
-
-
-def _open_lock(path: Path) -> TextIO:
-    """The file that is locked; beside the spare in memory where the disk takes none."""
-    lock = path.with_name(path.name + ".lock")
-    try:
-        return os.fdopen(_for_us_alone(lock), "a", encoding="ascii")
-    except OSError as error:
-        refusal = refused(lock, error, "see its folder")
-        beside = spare_path(path)
-        if not isinstance(refusal, StoreUnwritable) or beside is None:
-            raise refusal from error
-    return os.fdopen(_for_us_alone(beside.with_suffix(".lock")), "a", encoding="ascii")
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,12 +121,16 @@ class Live:
         now_s, length_s = self._clock.wall_s(), self._settings.frames.length_s
         last = self._log.last_close
         self._next_end_s = frame_end_s(now_s, length_s)
-        dark_s = 0.0
         self._known_s = WRITTEN_S
+        self._dark_from_s = now_s
         if last is not None:
             self._next_end_s = max(self._next_end_s, last.end_s + length_s)
-            dark_s = max(0.0, now_s - last.closed_s)
-            self._known_s = last.closed_s
+            self._known_s = self._dark_from_s = last.closed_s
+        self._trusted = self._clock_trusted()
+        self._set_darkness(now_s)
+
+    def _set_darkness(self, until_s: float) -> None:
+        dark_s = max(0.0, until_s - self._dark_from_s)
         self._darkness = house.Darkness(dark_s, self._log.air_before())
         self._log.note("started", f"dark for {dark_s:.0f} s")
 
@@ -187,13 +155,13 @@ class Live:
     def turn(self) -> None:
         """Wait for a packet or the next thing due; then do all that is due."""
         self._gather()
+        self._look_at_clock()
         frames = self._settings.frames
         ended = ended_frames_s(
             self._next_end_s, self._clock.wall_s() - frames.grace_s, frames.length_s
         )
         if ended or self._commit_due():
             self._commit()
-        self._look_at_clock()
         monotonic_s = self._clock.monotonic_s()
         if self._clock.real_s(monotonic_s - self._journal_read_s) >= LOOK_EVERY_S:
             self._journal_read_s = monotonic_s
@@ -275,13 +243,15 @@ class Live:
         What can't be stored is not acknowledged: a broker hands it over again.
         """
         packets, self._batch = self._batch, []
-        trusted = self._clock_trusted()
-        if packets and self._log.keep([self._arrival(packet, trusted) for packet in packets]):
+        if packets and self._log.keep([self._arrival(packet) for packet in packets]):
             for packet in packets:
                 self._sources[packet.source].acknowledge(packet)
 
-    def _arrival(self, packet: Packet, trusted: bool) -> Arrival:
+    def _arrival(self, packet: Packet) -> Arrival:
         """A packet decoded; what an unset clock stamped is marked before anybody looks."""
+        ahead_s = packet.received_s - packet.monotonic_s
+        before_step = abs(ahead_s - self._wall_ahead_s) < CLOCK_STEP_S
+        trusted = self._trusted if before_step else self._clock_trusted()
         if not trusted:
             packet = replace(packet, marks=(*packet.marks, Flag.CLOCK_UNSET))
         return Arrival(
@@ -306,12 +276,19 @@ class Live:
         """Notice a step of the wall clock; what this boot stamped before it is stamped anew."""
         ahead_s = self._clock.wall_s() - self._clock.monotonic_s()
         step_s = ahead_s - self._wall_ahead_s
-        self._wall_ahead_s = ahead_s
-        if abs(step_s) < CLOCK_STEP_S:
-            return
+        if abs(step_s) >= CLOCK_STEP_S:
+            self._commit()  # what is waiting bears the old stamp
+            self._wall_ahead_s = ahead_s
+            self._stepped(step_s)
+        self._wall_ahead_s, self._trusted = ahead_s, self._clock_trusted()
+
+    def _stepped(self, step_s: float) -> None:
         self._say(f"the clock stepped by {step_s:+.0f} s")
         now_s = self._clock.wall_s()
         self._log.restamp(self._clock.boot_id(), step_s, now_s)
+        if not self._trusted:  # only now is it known how long nobody watched
+            watched_s = self._clock.monotonic_s() - self._started_s
+            self._set_darkness(now_s - watched_s)
         present_s = frame_end_s(now_s, self._settings.frames.length_s)
         self._next_end_s = present_s if step_s > 0 else max(present_s, self._next_end_s)
 

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from monitor.errors import StoreError
-from monitor.live import lock_store
+from monitor.store.lock import lock_store
 from tests.faults.kills import kill_again_and_again, write_room
 from tests.faults.warm import warm
 from tests.waiting import wait_until
