@@ -163,12 +163,13 @@ class SerialLine:
         self._sink: queue.Queue[Packet] | None = None
         self._heard_s: float | None = None
         self.handed: dict[float, None] = {}
+        self.cut = False
 
     def start(self, sink: queue.Queue[Packet]) -> None:
         self._sink = sink
 
     def line(self, probe: str, value: float) -> None:
-        if self._sink is None or self._sink.full():
+        if self._sink is None or self._sink.full() or self.cut:
             return
         self._heard_s = self._clock.monotonic_s()
         text = f"{probe} {value:.6f}".encode()
