@@ -7,7 +7,6 @@ is large and slow to load: the daemon must neither hold it in memory nor fall wi
 from __future__ import annotations
 
 import json
-import subprocess
 import sys
 from collections.abc import Mapping
 from dataclasses import asdict
@@ -16,13 +15,11 @@ from pathlib import Path
 from textwrap import fill
 from typing import Any
 
-from monitor.errors import PictureError
 from monitor.review.night_chart import Chart, chart_of, limits, runs
 from monitor.review.night_nouns import Night
 from monitor.review.night_words import happening_labels, headline, sections, title
+from monitor.review.pictures import NO_MATPLOTLIB, draw_in_child
 
-LIMIT_S = 60.0
-NO_MATPLOTLIB = 3
 _INK, _SOFT, _AIR, _SPREAD, _DEW, _BAND, _SPAN = (
     "#23201a", "#6b6557", "#7a4b12", "#d9b98a", "#1f6a78", "#e6efdd", "#f0d2c4",
 )  # fmt: skip
@@ -47,24 +44,7 @@ def draw_night(night: Night, room: str, units: str, zone: tzinfo, path: Path) ->
         ],
         "chart": asdict(chart_of(night, units, zone, labels)),
     }
-    try:
-        done = subprocess.run(
-            [sys.executable, "-m", "monitor.review.sheet", str(path)],
-            input=json.dumps(sheet),
-            text=True,
-            capture_output=True,
-            timeout=LIMIT_S,
-            check=False,
-        )
-    except (OSError, subprocess.TimeoutExpired) as error:
-        raise PictureError(str(path), f"no picture ({type(error).__name__})") from error
-    if done.returncode == NO_MATPLOTLIB:
-        raise PictureError(
-            str(path), "matplotlib is not installed", "pip install 'bagwatt[pictures]'"
-        )
-    if done.returncode or not path.exists():
-        last = (done.stderr.strip().splitlines() or ["no word why"])[-1]
-        raise PictureError(str(path), f"no picture: {last}")
+    draw_in_child("monitor.review.sheet", sheet, path)
 
 
 def main(arguments: list[str]) -> int:

@@ -38,11 +38,11 @@ def config(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def fill_store(settings: Settings, room: Path) -> None:
-    """Readings stored and put on the road frame by frame, as `watch` does."""
+    """Readings stored and put on the road frame by frame, as `watch` does, committed once."""
     folder = read_folder(room)
     plan = plan_of(folder.bags, folder.probes)
     road = build_road(settings, plan)
-    with Store.open(settings.store.path, NIGHT_S) as store:
+    with Store.open(settings.store.path, NIGHT_S) as store, store.transaction():
         store.add_book(NIGHT_S, folder.bags.values(), folder.probes.values())
         batch: list[Reading] = []
         for item in with_closes(iter_readings(folder), FRAME_S):

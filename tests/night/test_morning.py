@@ -17,7 +17,7 @@ from monitor.clock import FastClock
 from monitor.live import Live
 from monitor.morning import AFTER_S, TOO_LATE_S, Morning, night_to_tell
 from monitor.outbox import Sender
-from monitor.review import sheet
+from monitor.review import pictures
 from monitor.settings.load import load_settings
 from monitor.settings.schema import Secret, Settings
 from monitor.sources.folder import BAG_COLUMNS, PROBE_COLUMNS
@@ -120,7 +120,7 @@ def test_missing_picture_stops_no_word(
     config: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The drawing hangs: the words are there, and the log says what is missing."""
-    monkeypatch.setattr(sheet, "LIMIT_S", 0.01)
+    monkeypatch.setattr(pictures, "LIMIT_S", 0.01)
     told = told_in(tmp_path / "c", config / "bagwatt.db")
     told.tell(NIGHT_S + AFTER_S, 99)
     assert [row[0] for row in told.rows()] == ["night:2026-03-04:owner", "night:2026-03-04:hand"]

@@ -12,7 +12,7 @@ import pytest
 from monitor.cli import main
 from monitor.errors import PictureError
 from monitor.folder_night import folder_night
-from monitor.review import sheet
+from monitor.review import pictures, sheet
 from monitor.review.night import review_night
 from monitor.review.night_html import night_html
 from monitor.review.night_nouns import Heard, Night, NightData
@@ -153,7 +153,7 @@ def test_png_that_takes_too_long_is_refused(
     night: Night, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The child is ended; the reason is said."""
-    monkeypatch.setattr(sheet, "LIMIT_S", 0.01)
+    monkeypatch.setattr(pictures, "LIMIT_S", 0.01)
     with pytest.raises(PictureError, match="TimeoutExpired"):
         sheet.draw_night(night, ROOM, "C", ZONE, tmp_path / "night.png")
 
