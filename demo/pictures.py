@@ -69,10 +69,11 @@ def draw(address: str, folder: Path) -> list[Path]:
     folder.mkdir(parents=True, exist_ok=True)
     with sync_playwright() as play:
         browser = play.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
-        page = browser.new_page(viewport=PHONE, device_scale_factor=1.5)
+        page = browser.new_page(viewport=PHONE, device_scale_factor=1.25)
         page.goto(address)
         page.screenshot(path=folder / "rack.png")
         page.locator("a.bag.hot").first.click()
+        page.evaluate("document.querySelector('#course').scrollIntoView()")
         page.screenshot(path=folder / "bag.png")
         page.goto(f"{address}walk")
         page.locator("#walk-value").fill("23.6")

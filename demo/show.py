@@ -26,7 +26,15 @@ from demo.faults import ProbeFault, RoomFault
 from demo.folder import BAG_COLUMNS, bag_rows, probe_rows, stamp, write_csv
 from demo.live import LiveRoom, ProbeReading
 from demo.rooms import DAY_S, GREY, HOUR_S, HYBRID, START_S, Room, RoomSpec, Trouble, make_room
-from demo.stage import Broker, Receiver, SerialLine, find_broker, with_checksum, write_settings
+from demo.stage import (
+    Broker,
+    Receiver,
+    SerialLine,
+    find_broker,
+    free_port,
+    with_checksum,
+    write_settings,
+)
 
 SEED = 20
 FALLS_AT_S = START_S + 1.9 * DAY_S
@@ -104,6 +112,8 @@ def prepare(folder: Path, room: Room, stack: ExitStack) -> tuple[Probes, list[st
     write_csv(folder / "room" / "probes.csv", ["probe", "place", "rack", "shelf"], probe_rows(room))
     strains = Path(__file__).resolve().parent.parent / "config" / "strains.yaml"
     write_settings(folder, strains, line.port, broker.port if broker else None, receiver.port)
+    with (folder / "monitor.yaml").open("a", encoding="utf-8") as file:
+        file.write(f"page: {{port: {free_port()}}}\n")
     ways = ["12 bags over a serial line"]
     ways.append("12 over MQTT" if broker else "the others too (no mosquitto here)")
     return Probes(line, broker), ways

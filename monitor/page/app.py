@@ -143,6 +143,7 @@ def build_app(settings: Settings, clock: Clock, latest: Latest, sitting_here: st
     @asynccontextmanager
     async def few_threads(_: Starlette) -> AsyncIterator[None]:
         to_thread.current_default_thread_limiter().total_tokens = THREADS
+        await run_in_threadpool(show.warm)
         yield
 
     return Starlette(

@@ -62,6 +62,11 @@ class Show:
         )
         self._templates.globals.update(bag_path=bag_path)
 
+    def warm(self) -> None:
+        """Compile the templates before somebody waits for them."""
+        for name in self._templates.list_templates():
+            self._templates.get_template(name)
+
     def page(self, ask: Ask, template: str, status: int = 200, **values: Any) -> HTMLResponse:
         """A whole page; its forms carry this visit's token."""
         return HTMLResponse(

@@ -75,6 +75,7 @@ class Served:
     clock: HandClock
     address: str
     visit: Callable[[], httpx.Client]
+    end: Callable[[], None]
 
 
 @pytest.fixture
@@ -99,7 +100,7 @@ def serve(filled: Filled, tmp_path: Path) -> Iterator[Callable[..., Served]]:
             def visit() -> httpx.Client:
                 return stack.enter_context(httpx.Client(base_url=server.address, timeout=20.0))
 
-            return Served(settings, clock, server.address, visit)
+            return Served(settings, clock, server.address, visit, server.stop)
 
         yield serve
 
