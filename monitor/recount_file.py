@@ -35,6 +35,7 @@ class RecountFile:
     """The two files of one account. `key` says what the evidence hangs on."""
 
     def __init__(self, store: Path, name: str, key: str) -> None:
+        self._store = store
         self._folder = store.with_name(store.name + ".evidence")
         self._frames = self._folder / f"{name}.jsonl.gz"
         self._state = self._folder / f"{name}.state.gz"
@@ -82,6 +83,8 @@ class RecountFile:
                 os.fsync(file.fileno())
             self._write_state(end_s, state)
             self._fits = True
+            for path in (self._folder, self._frames, self._state):
+                _owned_like(path, self._store)
         except OSError as error:
             raise StoreError(
                 str(self._folder), f"can't be written ({error.strerror})", "see who owns it"
@@ -98,3 +101,10 @@ class RecountFile:
         fresh = self._state.with_name(self._state.name + ".new")
         fresh.write_bytes(gzip.compress(json.dumps(saved).encode(), 3))
         fresh.replace(self._state)
+
+
+def _owned_like(path: Path, store: Path) -> None:
+    """As root: what is written beside the store is its owner's, who writes there next."""
+    owner = store.stat()
+    if path.stat().st_uid != owner.st_uid:
+        os.chown(path, owner.st_uid, owner.st_gid)

@@ -23,8 +23,8 @@ from monitor.judge.probe_faults import ProbeFault, distrusted
 from monitor.judge.quality import Quality, QualityParams
 from monitor.judge.room import RoomParams, RoomWatch
 from monitor.judge.strain import Strain
-from monitor.thermal.bag import describe_bag
 from monitor.terms import COMES_BACK, LEAVES
+from monitor.thermal.bag import describe_bag
 from monitor.thermal.substrate import substrate_in
 from monitor.values import (
     AlarmCommand,

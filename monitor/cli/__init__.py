@@ -29,6 +29,7 @@ COMMANDS = {
     "walk": "lead through the racks and take infrared readings",
     "label": "a sheet of labels for a batch, each with a QR code",
     "forecast": "peak heat, full run, hot shelves, heat and CO2 of the days ahead",
+    "tune": "a strain's thresholds, by what really became of its bags",
     "trace": "what lost bags share; the background loss and what changed it",
 }
 

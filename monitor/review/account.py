@@ -24,8 +24,8 @@ class FrameAccount:
     [°C]; `warmth_k` over lagged air of every bag, on the hour [K]; `bags` that came or were
     booked anew, `gone` those that left; `others` the conditions that no threshold of a strain
     moves; `commands` what people asked since the frame before. `budgets` [false calls per 100]
-    by strain ("" any other) are what the needed evidence is for from this frame on, where they are given;
-    such a frame is the first of a recount and says all anew.
+    by strain ("" any other) are what the needed evidence is for from this frame on, where they
+    are given; such a frame is the first of a recount and says all anew.
     """
 
     end_s: float

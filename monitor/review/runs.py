@@ -35,7 +35,7 @@ def forecast_of(store: Reader, settings: Settings, now_s: float) -> Forecast:
     standing = [one for one in records if one.standing]
     runs = runs_of(records, seen)
     expected = strains_learned(
-        [one.strain for one in standing], strains.lookup, strains.parents, records, runs
+        [one.strain for one in standing], strains.before_learning, strains.parents, records, runs
     )
     fresh_air = room.fresh_air_m3_per_h
     limits = RoomLimits(

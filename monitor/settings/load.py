@@ -1,4 +1,4 @@
-"""Read the two files of a settings folder, or say everything that is wrong with them at once."""
+"""Read the files of a settings folder, or say everything that is wrong with them at once."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from pydantic import BaseModel, ValidationError
 
 from monitor.errors import SettingsError
 from monitor.settings.explain import Teller, printable
+from monitor.settings.learned import LEARNED_FILE, LearnedFile, LearnedStrain
 from monitor.settings.model import Way
 from monitor.settings.schema import MonitorFile, Settings, monitor_faults
 from monitor.settings.schema_strains import StrainsFile, strains_faults
@@ -20,7 +21,7 @@ from monitor.settings.units import FileContext
 MONITOR_FILE = "monitor.yaml"
 STRAINS_FILE = "strains.yaml"
 #: Every file the strains come from.
-STRAINS_FILES = (STRAINS_FILE,)
+STRAINS_FILES = (STRAINS_FILE, LEARNED_FILE)
 
 
 def load_settings(config_dir: Path, env: Mapping[str, str], *, outside: bool = True) -> Settings:
@@ -35,7 +36,8 @@ def load_settings(config_dir: Path, env: Mapping[str, str], *, outside: bool = T
     context = FileContext(config_dir, env, outside)
     monitor = _File(config_dir / MONITOR_FILE, MonitorFile, monitor_faults, context)
     strains = _strains(config_dir, context)
-    problems = monitor.problems + (strains.problems if strains else [])
+    learned, faults = _learned(config_dir, context)
+    problems = monitor.problems + (strains.problems if strains else []) + faults
     if problems or not isinstance(monitor.model, MonitorFile):
         raise SettingsError(str(config_dir), tuple(problems))
     book = StrainBook()
@@ -43,7 +45,7 @@ def load_settings(config_dir: Path, env: Mapping[str, str], *, outside: bool = T
     if strains is None:
         notes.append(f"there is no {config_dir / STRAINS_FILE}: every strain gets generic values")
     elif isinstance(strains.model, StrainsFile):
-        book = strains.model.book()
+        book = strains.model.book(learned)
         notes += strains.notes
     parts = {name: getattr(monitor.model, name) for name in MonitorFile.model_fields}
     return Settings(**parts, strains=book, notes=tuple(notes))
@@ -54,17 +56,36 @@ def load_strains(config_dir: Path, name: str = STRAINS_FILE) -> StrainBook:
 
     Raises SettingsError as `load_settings` does.
     """
-    file = _strains(config_dir, FileContext(config_dir, {}, outside=False), name)
-    if file is None:
+    context = FileContext(config_dir, {}, outside=False)
+    file = _strains(config_dir, context, name)
+    learned, faults = _learned(config_dir, context)
+    problems = (file.problems if file else []) + faults
+    if problems:
+        raise SettingsError(str(config_dir), tuple(problems))
+    if file is None or not isinstance(file.model, StrainsFile):
         return StrainBook()
-    if file.problems or not isinstance(file.model, StrainsFile):
-        raise SettingsError(str(config_dir), tuple(file.problems))
-    return file.model.book()
+    return file.model.book(learned)
+
+
+def load_learned(config_dir: Path) -> dict[str, LearnedStrain]:
+    """What `learned.yaml` holds by strain; nothing without the file. Raises SettingsError."""
+    learned, faults = _learned(config_dir, FileContext(config_dir, {}, outside=False))
+    if faults:
+        raise SettingsError(str(config_dir), tuple(faults))
+    return learned
 
 
 def _strains(config_dir: Path, context: FileContext, name: str = STRAINS_FILE) -> _File | None:
     path = config_dir / name
     return _File(path, StrainsFile, strains_faults, context) if path.exists() else None
+
+
+def _learned(config_dir: Path, context: FileContext) -> tuple[dict[str, LearnedStrain], list[str]]:
+    path = config_dir / LEARNED_FILE
+    if not path.exists():
+        return {}, []
+    file = _File(path, LearnedFile, lambda _: [], context)
+    return (file.model.strains if isinstance(file.model, LearnedFile) else {}), file.problems
 
 
 class _File:

@@ -15,6 +15,7 @@ from pydantic import Field, ValidationInfo, field_validator, model_validator
 
 from monitor.settings.model import Model, Name, Way, did_you_mean, raise_faults
 from monitor.settings.schema_book import BookSettings, WalkSettings
+from monitor.settings.schema_costs import CostSettings
 from monitor.settings.schema_night import NightSettings
 from monitor.settings.schema_page import PageSettings, PersonSettings
 from monitor.settings.schema_payload import FieldSettings, LineSettings, PayloadSettings
@@ -352,6 +353,10 @@ class MonitorFile(Model):
     store: StoreSettings = Field(description="Where everything is kept.")
     book: BookSettings = Field(
         default_factory=BookSettings, description="How this farm keeps its book."
+    )
+    costs: CostSettings | None = Field(
+        default=None,
+        description="What `bagwatt tune` weighs; left out, it proposes nothing.",
     )
     walk: WalkSettings = Field(
         default_factory=WalkSettings, description="The infrared thermometer of the walk."

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import replace
 from itertools import pairwise
-from typing import Any, Self
+from typing import Any, Protocol, Self
 
 from pydantic import Field, model_validator
 
@@ -189,6 +189,15 @@ def _descends(name: str, forebear: str, parents: Mapping[str, list[str]]) -> boo
     return False
 
 
+class Learned(Protocol):
+    """What was learned of a strain."""
+
+    @property
+    def heat(self) -> HeatSettings: ...
+    @property
+    def run(self) -> RunSettings | None: ...
+
+
 class StrainsFile(Model):
     """`strains.yaml`."""
 
@@ -211,8 +220,15 @@ class StrainsFile(Model):
         raise_faults(strains_faults(self.model_dump(by_alias=True)))
         return self
 
-    def book(self) -> StrainBook:
-        """Every strain with what it inherits."""
+    def book(self, learned: Mapping[str, Learned] | None = None) -> StrainBook:
+        """Every strain with what it inherits; what is `learned` of it stands before its group's
+        and parents' values and behind its own."""
+        plain = self._book({})
+        return self._book(learned, plain.strains) if learned else plain
+
+    def _book(
+        self, learned: Mapping[str, Learned], unlearned: Mapping[str, Strain] | None = None
+    ) -> StrainBook:
         generic = _with_values(Strain(), self.defaults)
         done: dict[str, Strain] = {}
         bands: dict[str, tuple[float, float]] = {}
@@ -228,13 +244,22 @@ class StrainsFile(Model):
                     band = group.band or band
                 if band := own.band or band:
                     bands[name] = (band.low_c, band.high_c)
+                if name in learned:
+                    seen = learned[name]
+                    base = _with_values(base, StrainValues(heat=seen.heat, run=seen.run))
                 done[name] = replace(_with_values(base, own), name=name, known=True)
             return done[name]
 
         for name in self.strains:
             resolve(name)
         parents = {name: own.parents for name, own in self.strains.items() if own.parents}
-        return StrainBook(generic=generic, strains=done, bands_c=bands, parents=parents)
+        return StrainBook(
+            generic=generic,
+            strains=done,
+            bands_c=bands,
+            parents=parents,
+            unlearned=dict(unlearned or {}),
+        )
 
 
 def _with_values(base: Strain, values: StrainValues) -> Strain:

@@ -22,6 +22,14 @@ class StrainBook(Model):
         default_factory=dict, description="What a hybrid comes from."
     )
 
+    unlearned: dict[str, Strain] = Field(
+        default_factory=dict, description="Strains as they were before anything was learned."
+    )
+
+    def before_learning(self, name: str) -> Strain:
+        """The strain as `lookup` gives it, without what `learned.yaml` says of it."""
+        return self.unlearned.get(name) or self.lookup(name)
+
     def lookup(self, name: str) -> Strain:
         """The strain of that name, or the generic one under that name."""
         found = self.strains.get(name)

@@ -2,55 +2,46 @@
 
 from __future__ import annotations
 
+import csv
 from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 
-from monitor.assemble import build_road, plan_of
 from monitor.judge.odds import needed_log_odds
 from monitor.judge.strain import Strain
-from monitor.replay import merged
+from monitor.replay import replay_folder, stamp
 from monitor.review.account import Account, shifted, walk
 from monitor.review.account_text import from_line, to_line
-from monitor.review.predict import predict, told
+from monitor.review.predict import predict
 from monitor.review.scan import Thresholds, first_calls, stretches
-from monitor.road import Road, RoadParams
-from monitor.runner import take, with_closes
-from monitor.sources.folder import read_folder
-from monitor.values import AlarmEvent
+from monitor.review.tune_words import file_values
+from monitor.settings.edit import apply, snapshot
+from monitor.settings.load import load_strains
 
 
-def events_of_the_road(folder_path: Path, strain: Strain | None) -> list[AlarmEvent]:
-    """What the whole road, model and all, says of a folder."""
-    folder = read_folder(folder_path)
-    plan = plan_of(folder.bags, folder.probes)
-    road = build_road(None, plan)
-    if strain is not None:
-        road = Road(RoadParams(), plan, lambda name: replace(strain, name=name))
-    items = with_closes(merged(folder), 600.0)
-    return [event for item in items for event in take(road, item).events]
-
-
-def test_alarms_predicted_for_the_present_settings_are_those_of_the_road(
-    small_room: Path, account: Account
+def test_a_replay_under_applied_thresholds_shows_the_alarms_that_were_promised(
+    small_room: Path, account: Account, tmp_path: Path
 ) -> None:
-    """Every event: when, which, how urgent."""
-    live = [told(event) for event in events_of_the_road(small_room, None)]
-    assert len(live) > 3
-    assert predict(account, lambda name: Strain(name=name)).told == live
-
-
-def test_alarms_predicted_for_other_thresholds_are_those_of_a_road_that_has_them(
-    small_room: Path, account: Account
-) -> None:
-    """Lax ones, under which healthy bags are called too."""
-    lax = Strain(least_excess_k=0.1, false_calls_per_100=20.0, hold_s=0.0)
-    live = [told(event) for event in events_of_the_road(small_room, lax)]
-    predicted = predict(account, lambda name: replace(lax, name=name)).told
-    assert predicted == live
-    assert predicted != predict(account, lambda name: Strain(name=name)).told
+    """Lax thresholds, under which healthy bags are called too, are written into strains.yaml."""
+    (tmp_path / "strains.yaml").write_text("strains: {GO-12: {}}\n", encoding="utf-8")
+    names = {bag.strain for frame in account.frames for bag in frame.bags.values()}
+    lax = Thresholds(0.1, 20.0, 0.0)
+    for name in sorted(names):
+        apply(snapshot(tmp_path), name, file_values(lax))
+    replay_folder(small_room, tmp_path / "out", tmp_path)
+    with (tmp_path / "out" / "alarms.csv").open(encoding="utf-8", newline="") as file:
+        shown = [
+            (row["time"], row["kind"], row["transition"], row["urgency"], row["bag"])
+            for row in csv.DictReader(file)
+        ]
+    promised = predict(account, load_strains(tmp_path).lookup)
+    assert shown == [
+        (stamp(one.at_s), one.kind, one.transition, one.urgency, one.facts.bag)
+        for one in promised.events
+    ]
+    assert promised.told != predict(account, lambda name: Strain(name=name)).told
 
 
 def test_a_budget_moves_the_needed_odds_by_the_log_of_the_ratio(account: Account) -> None:

@@ -1,0 +1,159 @@
+"""Tune a strain's thresholds by what really became of its bags.
+
+STRAIN's evidence is told again from the store (and from folders in the replay format with
+--folder), once; then 500 thresholds are tried on it. The table shows shipped, present and
+proposed side by side, the list below which bags change sides: judge for yourself. --apply
+changes just these values in strains.yaml, --undo takes the last change back; a running watch
+takes it by itself. --normal shows what is normal for the strain here, --learn makes it what
+the judge expects. Without STRAIN, --promise and --watcher look at all of them.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+from datetime import tzinfo
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+from zoneinfo import ZoneInfo
+
+from monitor.cli.exits import Exit
+from monitor.cli.terminal import ProgressBar, say, say_error, say_json, table
+from monitor.settings.edit import Snapshot, apply, backup_of, snapshot, undo
+from monitor.settings.load import load_settings
+from monitor.settings.schema import Settings
+
+if TYPE_CHECKING:
+    from monitor.cli.tuning import Gathered
+    from monitor.review.tune import Tuning
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """The words of `bagwatt tune`."""
+    parser.add_argument("strain", nargs="?", metavar="STRAIN", help="the strain, as on the bags")
+    parser.add_argument("--config", type=Path, required=True, help="settings folder")
+    parser.add_argument(
+        "--folder",
+        type=Path,
+        action="append",
+        default=[],
+        help="a folder in the replay format with its book.csv beside the store; may be repeated",
+    )
+    parser.add_argument("--apply", action="store_true", help="write the proposal to strains.yaml")
+    parser.add_argument("--undo", action="store_true", help="take the last change back")
+    parser.add_argument("--normal", action="store_true", help="what is normal for the strain here")
+    parser.add_argument("--learn", action="store_true", help="let the judge expect that normal")
+    parser.add_argument("--export", type=Path, metavar="FILE", help="the normal, for another farm")
+    parser.add_argument(
+        "--import", dest="take", type=Path, metavar="FILE", help="a normal from another farm"
+    )
+    parser.add_argument("--promise", action="store_true", help="are false calls as few as promised")
+    parser.add_argument("--watcher", action="store_true", help="alarms a month against targets")
+    parser.add_argument("--png", type=Path, metavar="FILE", help="draw it (needs matplotlib)")
+    parser.add_argument("--json", action="store_true", help="print as JSON, in SI units")
+
+
+def run(arguments: argparse.Namespace) -> Exit:
+    """Tune, or what else was asked; FOUND where a change is proposed."""
+    if arguments.undo:
+        for way, before, after in undo(arguments.config):
+            say(f"{'.'.join(str(step) for step in way[1:])}: {before} -> {after}")
+        return Exit.DONE
+    settings = load_settings(arguments.config, os.environ, outside=False)
+    if arguments.watcher or arguments.promise:
+        from monitor.cli.tune_more import promise, watcher  # noqa: PLC0415
+
+        if arguments.watcher:
+            return watcher(settings, arguments.json)
+        return promise(settings, arguments.folder, arguments.json)
+    return _of_a_strain(settings, arguments)
+
+
+def _of_a_strain(settings: Settings, arguments: argparse.Namespace) -> Exit:
+    if arguments.take is not None:
+        from monitor.cli.tune_normal import take_normal  # noqa: PLC0415
+
+        return take_normal(arguments.config, settings, arguments.take)
+    if not arguments.strain:
+        say_error("name the STRAIN to tune, or ask for --promise, --watcher, --undo or --import")
+        return Exit.UNUSABLE
+    if arguments.normal or arguments.learn or arguments.export:
+        from monitor.cli.tune_normal import normal  # noqa: PLC0415
+
+        return normal(settings, arguments)
+    return _tune(settings, arguments)
+
+
+def _tune(settings: Settings, arguments: argparse.Namespace) -> Exit:
+    from monitor.cli.tuning import gather  # noqa: PLC0415  # numpy comes with it
+    from monitor.review.tune import Costs, tune  # noqa: PLC0415
+
+    before = snapshot(arguments.config) if arguments.apply else None
+    strain: str = arguments.strain
+    bar = ProgressBar("tune")
+    try:
+        gathered = gather(settings, strain, arguments.folder, bar)
+    finally:
+        bar.end()
+    if gathered.problem:
+        say_error(gathered.problem)
+        return Exit.UNUSABLE
+    costs = settings.costs
+    money = None
+    if costs is not None:
+        money = Costs(costs.lost_bag, costs.needless_walk, costs.neighbour_per_day)
+    found = tune(gathered.rooms, strain, gathered.strains, money)
+    zone = ZoneInfo(settings.room.timezone)
+    if arguments.png is not None:
+        from monitor.review.tune_sheet import draw_tuning  # noqa: PLC0415
+
+        draw_tuning(found, settings.room.units, zone, arguments.png)
+    if arguments.json:
+        say_json(_as_json(found, gathered))
+    else:
+        _print(found, gathered, settings, zone)
+        if arguments.png is not None:
+            say(f"drew {arguments.png}")
+    return _finish(found, strain, before, quiet=arguments.json)
+
+
+def _finish(found: Tuning, strain: str, before: Snapshot | None, quiet: bool) -> Exit:
+    """Write what was proposed where that was asked for; FOUND where it is left to be done."""
+    from monitor.review.tune_words import file_values  # noqa: PLC0415
+
+    proposed = found.proposed
+    if proposed is None or proposed.thresholds == found.present.thresholds:
+        if before is not None and not quiet:
+            say("nothing to apply")
+        return Exit.DONE
+    if before is None:
+        return Exit.FOUND
+    values = file_values(proposed.thresholds)
+    apply(before, strain, values)
+    if not quiet:
+        for key, value in values.items():
+            say(f"{before.path.name}: {strain}.{key}: {value}")
+        say(f"the file as it was is {backup_of(before.path).name}; --undo puts it back")
+    return Exit.DONE
+
+
+def _print(found: Tuning, gathered: Gathered, settings: Settings, zone: tzinfo) -> None:
+    from monitor.review import tune_words  # noqa: PLC0415
+
+    units, currency = settings.room.units, settings.book.currency
+    say(tune_words.headline(found, zone))
+    say()
+    say(table(tune_words.HEADER, tune_words.table_rows(found, units, currency)))
+    say()
+    for line in tune_words.proposal_lines(found, units):
+        say(line)
+    for line in tune_words.side_lines(found, units, zone):
+        say(line)
+    for line in [*tune_words.doubt_lines(found, gathered.strangers), *gathered.notes]:
+        say(f"note: {line}")
+
+
+def _as_json(found: Tuning, gathered: Gathered) -> Any:
+    from monitor.cli.tuning import plain  # noqa: PLC0415
+
+    return plain({**vars(found), "strangers": gathered.strangers, "notes": gathered.notes})

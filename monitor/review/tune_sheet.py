@@ -1,0 +1,124 @@
+"""A tuning as a PNG: caught against false calls against warning, and the bags that change sides.
+
+`python -m monitor.review.tune_sheet FILE` reads the sheet's JSON from standard input.
+"""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Mapping
+from datetime import tzinfo
+from pathlib import Path
+from typing import Any
+
+from monitor.review.pictures import NO_MATPLOTLIB, draw_in_child
+from monitor.review.tune import Row, Tuning
+from monitor.review.tune_words import headline, proposal_lines, threshold_words
+
+#: Bags that change sides which are drawn.
+SIDES_DRAWN = 12
+_INK, _SOFT, _PAPER = "#23201a", "#6b6557", "#fbfaf6"
+_MARKS = {"shipped": ("s", "#6b6557"), "present": ("o", "#7a4b12"), "proposed": ("D", "#1f6a78")}
+DAY_S = 86400.0
+
+
+def draw_tuning(tuning: Tuning, units: str, zone: tzinfo, path: Path) -> None:
+    """Draw a tuning into `path`, in a child that may take a minute. Raises PictureError."""
+    named = {"shipped": tuning.shipped, "present": tuning.present, "proposed": tuning.proposed}
+    scale = 1.8 if units == "F" else 1.0
+    sheet = {
+        "title": headline(tuning, zone),
+        "lines": proposal_lines(tuning, units),
+        "cloud": [_point(row) for row in tuning.cloud],
+        "marks": {
+            name: [*_point(row), ", ".join(threshold_words(row.thresholds, units))]
+            for name, row in named.items()
+            if row is not None
+        },
+        "units": "°F" if units == "F" else "K",
+        "sides": [
+            {
+                "name": f"{one.bag}, {one.end}",
+                "day": [(at_s - one.at_s[0]) / DAY_S for at_s in one.at_s],
+                "excess": [scale * value for value in one.excess_k],
+                "called": None
+                if (called_s := one.present_s or one.proposed_s) is None
+                else (called_s - one.at_s[0]) / DAY_S,
+            }
+            for one in tuning.sides[:SIDES_DRAWN]
+            if one.at_s
+        ],
+    }
+    draw_in_child("monitor.review.tune_sheet", sheet, path)
+
+
+def _point(row: Row) -> list[float | None]:
+    """False calls per 100, share caught, hours of warning."""
+    rate = 100.0 * row.false / row.healthy if row.healthy else None
+    share = None if row.caught_share is None else 100.0 * row.caught_share
+    return [rate, share, row.warning_h]
+
+
+def main(arguments: list[str]) -> int:
+    """Draw what stands on standard input; exit code 3 without matplotlib."""
+    try:
+        from matplotlib.figure import Figure  # noqa: PLC0415  (only in this process)
+    except ImportError:
+        return NO_MATPLOTLIB
+    sheet = json.load(sys.stdin)
+    rows = -(-len(sheet["sides"]) // 4)
+    height = 5.4 + 1.5 * rows
+    figure = Figure(figsize=(8.0, height), facecolor=_PAPER)
+    axes = figure.add_axes((0.09, 1.0 - 4.55 / height, 0.76, 3.5 / height))
+    _cloud(figure, axes, sheet)
+    figure.text(0.03, 1.0 - 0.15 / height, sheet["title"], size=9, va="top", color=_INK, wrap=True,
+                parse_math=False)  # fmt: skip
+    words = "\n".join(sheet["lines"])
+    figure.text(0.03, 1.0 - 0.45 / height, words, size=8, va="top", color=_SOFT, wrap=True,
+                parse_math=False)  # fmt: skip
+    for number, side in enumerate(sheet["sides"]):
+        left = 0.06 + 0.24 * (number % 4)
+        bottom = 1.0 - (6.35 + 1.5 * (number // 4)) / height
+        _side(figure.add_axes((left, bottom, 0.19, 0.9 / height)), side, sheet["units"])
+    figure.savefig(arguments[0], dpi=110, format="png")
+    return 0
+
+
+def _cloud(figure: Any, axes: Any, sheet: Mapping[str, Any]) -> None:
+    """Every threshold tried, coloured by its warning; shipped, present and proposed marked."""
+    axes.set_facecolor(_PAPER)
+    points = [one for one in sheet["cloud"] if one[0] is not None and one[1] is not None]
+    warm = [one for one in points if one[2] is not None]
+    if warm:
+        drawn = axes.scatter(
+            [one[0] for one in warm], [one[1] for one in warm], c=[one[2] for one in warm],
+            s=14, cmap="cividis", lw=0, alpha=0.8,
+        )  # fmt: skip
+        bar = figure.colorbar(drawn, ax=axes, pad=0.02)
+        bar.set_label("hours of warning (median)", color=_SOFT, size=8)
+    for name, (rate, share, _, words) in sheet["marks"].items():
+        if rate is not None and share is not None:
+            mark, colour = _MARKS[name]
+            axes.scatter([rate], [share], marker=mark, s=90, facecolor="none", edgecolor=colour,
+                         lw=2, label=f"{name}: {words}")  # fmt: skip
+    axes.set_xlabel("false calls per 100 healthy bags", color=_SOFT)
+    axes.set_ylabel("bad bags caught [%]", color=_SOFT)
+    axes.tick_params(colors=_SOFT)
+    if axes.get_legend_handles_labels()[0]:
+        axes.legend(frameon=False, fontsize=8, loc="lower right", labelcolor=_INK)
+
+
+def _side(axes: Any, side: Mapping[str, Any], units: str) -> None:
+    """One bag's excess by day, and when it was called."""
+    axes.set_facecolor(_PAPER)
+    axes.plot(side["day"], side["excess"], color="#7a4b12", lw=1.2)
+    if side["called"] is not None:
+        axes.axvline(side["called"], color="#1f6a78", lw=1, ls="--")
+    axes.set_title(side["name"], size=7, color=_INK, parse_math=False)
+    axes.tick_params(colors=_SOFT, labelsize=6)
+    axes.set_ylabel(units, size=6, color=_SOFT)
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))
