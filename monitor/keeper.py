@@ -16,7 +16,7 @@ from monitor.resume import Resumed, checkpoint_text, resume
 from monitor.settings.schema import Settings
 from monitor.store import Reader, Store, open_reader, set_aside, spare
 
-FIRST_RETRY_S = 10.0
+FIRST_RETRY_S = 5.0
 LONGEST_RETRY_S = 600.0
 #: How many closes hear of a damaged store that was replaced: an alarm must hold a while to be told.
 TOLD_CLOSES = 3

@@ -66,11 +66,14 @@ class Day:
     seconds: float
 
     def __str__(self) -> str:
+        slowest = (
+            f"commit {self.slowest_keep_ms:4.0f} ms, tidying {self.slowest_tidy_ms:4.0f} ms,"
+            f" close {self.slowest_close_ms:5.0f} ms"
+        )
         return (
-            f"day {self.day:3d}  memory {self.resident_mib:6.1f} MiB  file {self.file_mib:7.1f} MiB"
-            f"  written {self.written_mib:7.1f} MiB"
-            f"  slowest: commit {self.slowest_keep_ms:4.0f} ms, tidying {self.slowest_tidy_ms:4.0f} ms, close {self.slowest_close_ms:5.0f} ms"
-            f"  ({self.seconds:.0f} s)"
+            f"day {self.day:3d}  memory {self.resident_mib:6.1f} MiB"
+            f"  file {self.file_mib:7.1f} MiB  written {self.written_mib:7.1f} MiB"
+            f"  slowest: {slowest}  ({self.seconds:.0f} s)"
         )
 
 
