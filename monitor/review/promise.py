@@ -12,13 +12,15 @@ from monitor.review.tune import Room, exact_interval
 
 #: A promise is believed as if it had already been kept over this many false calls.
 BELIEVED = 2.0
+#: The smallest budget that strains.yaml takes.
+LEAST_BUDGET = 0.01
 
 
 @dataclass(frozen=True, slots=True)
 class Promise:
     """One strain, or all together under the name "": `false` of `healthy` bags were called
-    where `promised` per 100 were; `low` and `high` hold 80 %. `budget` is what to set so that
-    the promise is kept, None over all."""
+    where `promised` per 100 were; `low` and `high` hold 80 %. `budget` is what to set were
+    false calls in proportion to it, None over all."""
 
     strain: str
     promised: float
@@ -63,7 +65,9 @@ def promises(rooms: Iterable[Room], strain_of: Callable[[str], Strain]) -> tuple
 
 def _promise(strain: str, promised: float, false: int, healthy: int, own: bool) -> Promise:
     low, high = exact_interval(false, healthy)
-    budget = promised / correction(promised, false, healthy) if own else None
+    budget = None
+    if own:
+        budget = max(promised / correction(promised, false, healthy), LEAST_BUDGET)
     return Promise(strain, promised, false, healthy, low, high, budget)
 
 
@@ -87,6 +91,9 @@ def promise_lines(found: Iterable[Promise]) -> list[str]:
             f" {one.verdict}"
         )
         if one.budget is not None and one.verdict == "not kept":
-            line += f"; with false_calls_per_100: {one.budget:.2g} it would be"
+            line += (
+                f"; to correct for it by the budget alone, false_calls_per_100: {one.budget:.2g};"
+                f" `bagwatt tune {name}` tries that and the other thresholds"
+            )
         lines.append(line)
     return lines
