@@ -104,6 +104,7 @@ def _cloud(figure: Any, axes: Any, sheet: Mapping[str, Any]) -> None:
                          lw=2, label=f"{name}: {words}")  # fmt: skip
     axes.set_xlabel("false calls per 100 healthy bags", color=_SOFT)
     axes.set_ylabel("bad bags caught [%]", color=_SOFT)
+    axes.set_ylim(0.0, 104.0)
     axes.tick_params(colors=_SOFT)
     if axes.get_legend_handles_labels()[0]:
         axes.legend(frameon=False, fontsize=8, loc="lower right", labelcolor=_INK)
