@@ -270,7 +270,8 @@ class Room:
             self.live._log.store.close()
             self.live._lock.close()
             self.live = None
-        gc.collect()  # one that was cut off while it began leaves its lock to the collector
+        else:
+            gc.collect()  # one that was cut off while it began leaves its lock to the collector
         for channel in self.channels.values():
             channel.forget()
         down_s = self.world.chance.uniform(5.0, 40.0)
