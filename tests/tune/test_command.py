@@ -14,11 +14,13 @@ from demo.rooms import DAY_S, FIRST, START_S, make_room
 from monitor.cli import main
 from monitor.cli.exits import Exit
 from monitor.recount import of_store
+from monitor.review.account import Account, FrameAccount
 from monitor.review.predict import predict, told
+from monitor.review.tune_rooms import no_history, renamed
 from monitor.settings.load import load_settings
 from monitor.settings.schema import Settings
 from monitor.store import Store, open_reader
-from monitor.values import BookEntry
+from monitor.values import Bag, BookEntry
 
 MONITOR = """\
 room: {name: barn, folder: room, timezone: UTC, band_low: 15 C, band_high: 29 C}
@@ -194,3 +196,31 @@ def test_promise_and_watcher_tell_of_all_strains(
     out = capsys.readouterr().out
     assert out.startswith("2026-03 anybody: ")
     assert "30 are asked for" in out
+
+
+def test_thresholds_changed_midway_in_a_run_are_told(
+    config: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The watch noted what held; of a strain whose thresholds stayed nothing is said."""
+    with Store.open(config / "bagwatt.db", START_S) as store:
+        held = next(json.loads(one.detail) for one in store.notes() if one.kind == "thresholds")
+        held["GO-12"] = [0.7, 0.5, 3600.0]
+        store.add_note(START_S + 2 * DAY_S, "thresholds", json.dumps(held))
+    main(["tune", "GO-12", "--config", str(config)])
+    assert "its thresholds changed on 2026-03-04, midway in a run" in capsys.readouterr().out
+    main(["tune", "AM-3", "--config", str(config)])
+    assert "midway" not in capsys.readouterr().out
+
+
+def test_a_strain_renamed_in_the_book_is_told() -> None:
+    """Bags booked as one strain at first and as another later."""
+    bag = Bag("B1", "b", "AM-3", "lot", START_S, 2.3, "R1", 1, 1)
+    first = FrameAccount(START_S + 600.0, bags={"B1": bag})
+    later = FrameAccount(START_S + 1200.0, bags={"B1": replace(bag, strain="GO-12")})
+    account = Account("room", (first, later))
+    told_words = renamed("GO-12", [account])
+    assert len(told_words) == 1
+    assert told_words[0].startswith("1 bags of GO-12 were booked as AM-3 at first")
+    assert renamed("AM-3", [account]) == []
+    assert no_history("AM-3", [account]).startswith("no bag of AM-3 is in the history, only of GO")
+    assert "there is no history" in no_history("GO-12", [])
