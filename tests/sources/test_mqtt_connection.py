@@ -145,6 +145,12 @@ def test_tls_checks_the_broker_and_shows_our_certificate(tmp_path: Path) -> None
         with running(settings(broker.port, tls=TlsSettings()), fresh_queue()) as source:
             wait_until(lambda: "CERTIFICATE_VERIFY" in source.health(0.0).detail, what="untrusted")
             assert source.health(0.0).problem is Reason.BROKER_LOST
+        nameless = TlsSettings(ca=tmp_path / "ca.pem")
+        with running(settings(broker.port, tls=nameless), fresh_queue()) as source:
+            refused = "peer did not return a certificate"
+            wait_until(lambda: refused in broker.log(), what="refused without our certificate")
+            health = source.health(0.0)
+            assert (health.connected, health.problem) == (False, Reason.BROKER_LOST)
         wrong_name = settings(broker.port, tls=ours, host="localhost")
         with running(wrong_name, fresh_queue()) as source:
             wait_until(lambda: "ostname" in source.health(0.0).detail, what="wrong name")
