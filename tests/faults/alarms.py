@@ -165,12 +165,17 @@ def told(settings: Settings) -> Told:
 
 
 def compare(
-    room: Path, folder: Path, kills: int, seed: int, mean_s: float, closes: int | None = None
+    room: Path, folder: Path, kills: int, seed: int, closes: int | None = None
 ) -> tuple[int, Told, Told]:
-    """Kills that happened, what the undisturbed run told, and what the killed one told."""
+    """Kills that happened, what the undisturbed run told, and what the killed one told.
+
+    The undisturbed run says how long the work takes here, and so how soon to kill.
+    """
     draw = random.Random(seed)
     calm = prepare(folder / "calm", room)
+    began_s = time.monotonic()
     drive(calm, closes)
+    mean_s = (time.monotonic() - began_s) / (2 * kills)
     killed = prepare(folder / "killed", room)
     done = 0
     while not drive_in_child(
@@ -192,7 +197,7 @@ def main() -> int:
         room = Path(name) / "record"
         room.mkdir()
         write_folder(make_room(FIRST, words.seed), room)
-        kills, calm, killed = compare(room, Path(name), words.kills, words.seed, 1.0)
+        kills, calm, killed = compare(room, Path(name), words.kills, words.seed)
     same = calm == killed
     print(
         f"{kills} kills, {calm.readings} readings, {len(calm.events)} events,"

@@ -9,7 +9,7 @@ from tests.faults.powercut import NO_COMPILER, run_shimmed
 
 def test_nothing_said_to_be_committed_is_lost_whatever_file_operation_fails() -> None:
     """Errors once and for good, a full disk, power cuts, torn writes; all with `powercut`."""
-    code, said = run_shimmed(every=19)
+    code, said = run_shimmed(every=9)
     if code == NO_COMPILER:
         pytest.skip("needs a C compiler to build the shim")
     assert code == 0, said

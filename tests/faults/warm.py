@@ -58,11 +58,16 @@ def warm() -> Iterator[Start]:
     def start(folder: Path, *arguments: str) -> Forked:
         asks.write("\t".join([str(folder), *arguments]) + "\n")
         asks.flush()
-        return Forked(int(answers.readline()))
+        started.append(Forked(int(answers.readline())))
+        return started[-1]
 
+    started: list[Forked] = []
     try:
         yield start
     finally:
+        for one in started:
+            if one.running():
+                one.end(signal.SIGKILL)
         asks.close()
         process.wait(10)
 
