@@ -8,6 +8,7 @@ import os
 # must be equal to the recorded one. It works only before numpy is first imported.
 os.environ["OPENBLAS_NUM_THREADS"] = "1"
 
+from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 
@@ -18,6 +19,14 @@ from demo.folder import write_folder
 from demo.rooms import DAY_S, FIRST, START_S, make_room
 
 ROOT = Path(__file__).resolve().parent.parent
+
+
+@pytest.fixture(scope="session", autouse=True)
+def runtime_directory(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """Spare stores of failing ones are kept here, and go with the test's other files."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("RUNTIME_DIRECTORY", str(tmp_path_factory.mktemp("runtime")))
+        yield
 
 
 @pytest.fixture(scope="session")
