@@ -61,6 +61,7 @@ def fuzz_decoders(count: int, seed: int, tally: Tally) -> None:
         tally.answers.update(str(one.reason) for one in decoded.refused)
         if number % PIECES_S == 0:
             faulthandler.dump_traceback_later(HANG_S, exit=True)
+    faulthandler.cancel_dump_traceback_later()  # or it would end whoever called, a minute on
 
 
 def fuzz_settings(count: int, seed: int, tally: Tally) -> None:
@@ -81,6 +82,7 @@ def fuzz_settings(count: int, seed: int, tally: Tally) -> None:
                 assert error.problems
                 tally.answers["settings refused"] += 1
             faulthandler.dump_traceback_later(HANG_S, exit=True)
+    faulthandler.cancel_dump_traceback_later()
 
 
 def fuzz_folders(count: int, seed: int, tally: Tally) -> None:
@@ -108,6 +110,7 @@ def fuzz_folders(count: int, seed: int, tally: Tally) -> None:
             except FolderError:
                 tally.answers["folders refused"] += 1
             faulthandler.dump_traceback_later(HANG_S, exit=True)
+    faulthandler.cancel_dump_traceback_later()
 
 
 def main() -> int:
@@ -124,7 +127,6 @@ def main() -> int:
     grown_kib = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before_kib
     fuzz_settings(words.count // 1000, words.seed, tally)
     fuzz_folders(words.count // 1000, words.seed, tally)
-    faulthandler.cancel_dump_traceback_later()
     print(
         f"{words.count} payloads and lines in {took_s:.0f} s: {words.count / took_s:.0f} a second"
     )
