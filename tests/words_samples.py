@@ -120,8 +120,8 @@ CASES: dict[AlarmKind, list[tuple[Reason, Urgency, str, Facts]]] = {
         (Reason.CLOCK_UNSET, Urgency.LATER, "clock", Facts()),
         (Reason.CHANNEL_FAILING, Urgency.TODAY, "channel Mara",
          Facts(detail="Mara: name not found", since_s=NOW_S - 2 * HOUR_S)),
-        (Reason.WAS_DARK, Urgency.LATER, "monitor", Facts(silent_for_s=3 * HOUR_S, air_before_c=22.1,
-         air_c=17.4, low_c=16.9, high_c=22.3)),
+        (Reason.WAS_DARK, Urgency.LATER, "monitor",
+         Facts(silent_for_s=3 * HOUR_S, air_before_c=22.1, air_c=17.4, low_c=16.9, high_c=22.3)),
     ],
 }  # fmt: skip
 
