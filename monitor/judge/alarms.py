@@ -73,6 +73,13 @@ class Alarms:
                 holds[key] = condition
         self._onsets = [one for one in self._onsets if now_s - one.at_s <= self._params.flood_s]
         events += self._unshelve_expired(now_s)
+        # what a probe at fault told of its bag is no ground for a call
+        liars = _false_witness(holds.values()) | self._known_liars()
+        holds = {
+            key: one
+            for key, one in holds.items()
+            if key[0] not in _BAG_KINDS or key[1] not in liars
+        }
         holds.update(self._floods_that_stand(holds))
         order = sorted(holds, key=_rank)
         for key in order:
@@ -82,11 +89,18 @@ class Alarms:
         self._note_onsets([holds[key] for key in bags], now_s)
         for key in bags:
             events += self._hold(holds[key], now_s)
-        false_witness = _false_witness(holds.values())
         for key in sorted(self._entries.keys() - holds.keys(), key=_rank):
-            events += self._gone(self._entries[key], now_s, false_witness.get(key[1]))
+            events += self._gone(self._entries[key], now_s, liars.get(key[1]))
         self._forget(now_s)
         return tuple(events)
+
+    def _known_liars(self) -> dict[str, Reason]:
+        """Bags whose probe stands as a false witness, though it may only be silent by now."""
+        return {
+            entry.facts.bag: entry.reason
+            for entry in self._entries.values()
+            if entry.kind is AlarmKind.PROBE and entry.announced and entry.reason in _FALSE_WITNESS
+        }
 
     def _hold(self, condition: Condition, now_s: float) -> list[AlarmEvent]:
         """A condition that holds: begin, raise, hold back or update its alarm."""
