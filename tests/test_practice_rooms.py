@@ -120,5 +120,5 @@ def test_dying_motes_are_called_probes_and_never_hot_bags(tmp_path: Path) -> Non
         dying = [row for row in alarms if row["bag"] == bag and -72 <= hours(row["time"], at) <= 6]
         assert any(row["kind"] == "probe" for row in dying), bag
         # Days later a dead mote may come back with odd values and be called: known, see DEVELOPERS.
-        after = [row for row in alarms if row["bag"] == bag and -2 < hours(row["time"], at) < 12]
+        after = [row for row in alarms if row["bag"] == bag and -2 < hours(row["time"], at) < 4]
         assert [row for row in after if row["kind"] == "hot bag"] == [], bag
