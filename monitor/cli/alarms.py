@@ -95,25 +95,13 @@ def _standing(settings: Settings, arguments: argparse.Namespace, zone: tzinfo) -
                 one.raised.alarm_id,
                 local_stamp(one.raised.at_s, zone),
                 one.latest.urgency,
-                _state(one),
+                one.state,
                 one_line(one.latest, settings.room.units, zone),
             )
             for one in alarms
         ]
         say(table(("ALARM", "SINCE", "URGENCY", "STATE", "WHAT"), rows))
     return Exit.FOUND if unanswered else Exit.DONE
-
-
-def _state(alarm: StandingAlarm) -> str:
-    """The alarm's state in the terms of IEC 62682."""
-    if alarm.out_of_service:
-        return "out of service"
-    if alarm.suppressed:
-        return "suppressed by design"
-    if alarm.shelved:
-        return "shelved"
-    by = alarm.acknowledged_by
-    return f"acknowledged by {by}" if by else "unacknowledged"
 
 
 def _as_json(alarm: StandingAlarm, settings: Settings, zone: tzinfo) -> dict[str, Any]:
@@ -123,7 +111,7 @@ def _as_json(alarm: StandingAlarm, settings: Settings, zone: tzinfo) -> dict[str
         "subject": alarm.raised.subject,
         "urgency": alarm.latest.urgency,
         "reason": alarm.latest.reason,
-        "state": _state(alarm),
+        "state": alarm.state,
         "raised_s": alarm.raised.at_s,
         "first_in": alarm.raised.first_in,
         "acknowledged_s": alarm.acknowledged_s,

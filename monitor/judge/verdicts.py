@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from monitor.judge.looks import FEWEST_ROWS, Look, Panel
 from monitor.judge.odds import needed_log_odds
 from monitor.judge.strain import Strain
-from monitor.thermal.bag import BagThermal, describe_bag
+from monitor.thermal.bag import Z80, BagThermal, describe_bag
 from monitor.thermal.substrate import substrate_in
 from monitor.values import Bag, Estimate, Evidence, Frame, Reason
 
@@ -23,8 +23,6 @@ Array = NDArray[np.float64]
 HOUR_S = 3600.0
 #: Earlier looks that must agree before heat counts as lost.
 LOOKS_HELD = 3
-#: Standard normal bound of a central 80 %.
-Z80 = 1.2816
 
 
 @dataclass(frozen=True)

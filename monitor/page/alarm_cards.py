@@ -56,22 +56,8 @@ def _card(alarm: StandingAlarm, asked: str, units: str, zone: tzinfo) -> Card:
         one_line(found, units, zone),
         tuple(body.split("\n")),
         alarm.raised.at_s,
-        state_of(alarm),
+        alarm.state,
         alarm.raised.first_in,
         bag,
         asked,
     )
-
-
-def state_of(alarm: StandingAlarm) -> str:
-    """The alarm's state in the terms of IEC 62682."""
-    if alarm.out_of_service:
-        return "out of service"
-    if alarm.suppressed:
-        return "suppressed by design"
-    if alarm.shelved:
-        return "shelved"
-    by = alarm.acknowledged_by
-    if alarm.acknowledged_s is not None:
-        return f"acknowledged by {by}" if by else "acknowledged"
-    return "unacknowledged"

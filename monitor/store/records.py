@@ -162,6 +162,20 @@ class StandingAlarm:
     suppressed: bool = False
     out_of_service: bool = False
 
+    @property
+    def state(self) -> str:
+        """Its state in the terms of IEC 62682; what a person or a rule set goes first."""
+        if self.out_of_service:
+            return "out of service"
+        if self.suppressed:
+            return "suppressed by design"
+        if self.shelved:
+            return "shelved"
+        if self.acknowledged_s is None:
+            return "unacknowledged"
+        by = self.acknowledged_by
+        return f"acknowledged by {by}" if by else "acknowledged"
+
 
 @dataclass(frozen=True, slots=True)
 class Checkpoint:
