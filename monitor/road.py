@@ -19,7 +19,7 @@ from monitor.judge.evidence import Judge, JudgeParams
 from monitor.judge.frames import Frames, without
 from monitor.judge.local_air import LagBank, interpolate_air
 from monitor.judge.overheat import Overheat
-from monitor.judge.probe_faults import ProbeFault, distrusted
+from monitor.judge.probe_faults import ProbeFault, distrusted, misled
 from monitor.judge.quality import Quality, QualityParams
 from monitor.judge.room import RoomParams, RoomWatch
 from monitor.judge.strain import Strain
@@ -148,7 +148,9 @@ class Road:
         lagged_air_c = self._lags.step(
             end_s, local_air_c, {name: _lag_s(bags[name]) for name in local_air_c}
         )
-        verdicts = self._judge.step(frame, bags, local_air_c, lagged_air_c, apart)
+        verdicts = self._judge.step(
+            frame, bags, local_air_c, lagged_air_c, misled(faults, apart)
+        )
         conditions = self._conditions(frame, bags, verdicts, faults)
         events = self._alarms.step((*conditions, *house), end_s)
         self._closed_s = end_s

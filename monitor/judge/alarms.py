@@ -11,6 +11,7 @@ from typing import Any
 
 from monitor.judge.alarm_state import AlarmParams, AlarmState, Entry
 from monitor.judge.floods import ROOM_FLOOD, Onset, explained_by_room, flood_condition, flood_of
+from monitor.judge.probe_faults import FALSE_WITNESS
 from monitor.values import (
     AlarmCommand,
     AlarmEvent,
@@ -32,16 +33,6 @@ _ORDER = (
     AlarmKind.OVERHEATING,
     AlarmKind.HOT_BAG,
     AlarmKind.STALLED_BAG,
-)
-#: A probe fault of these reasons says that what it told of its bag was never so.
-_FALSE_WITNESS = frozenset(
-    {
-        Reason.PROBE_STUCK,
-        Reason.PROBE_FELL_OFF,
-        Reason.PROBE_JUMPED,
-        Reason.PROBE_UNIT_SLIP,
-        Reason.PROBE_IMPOSSIBLE,
-    }
 )
 _BAG_KINDS = frozenset({AlarmKind.HOT_BAG, AlarmKind.STALLED_BAG, AlarmKind.OVERHEATING})
 _VERBS = ("acknowledge", "shelve", "unshelve", "out of service", "in service")
@@ -73,13 +64,7 @@ class Alarms:
                 holds[key] = condition
         self._onsets = [one for one in self._onsets if now_s - one.at_s <= self._params.flood_s]
         events += self._unshelve_expired(now_s)
-        # what a probe at fault told of its bag is no ground for a call
-        liars = _false_witness(holds.values()) | self._known_liars()
-        holds = {
-            key: one
-            for key, one in holds.items()
-            if key[0] not in _BAG_KINDS or key[1] not in liars
-        }
+        liars = _false_witness(holds.values())
         holds.update(self._floods_that_stand(holds))
         order = sorted(holds, key=_rank)
         for key in order:
@@ -93,14 +78,6 @@ class Alarms:
             events += self._gone(self._entries[key], now_s, liars.get(key[1]))
         self._forget(now_s)
         return tuple(events)
-
-    def _known_liars(self) -> dict[str, Reason]:
-        """Bags whose probe stands as a false witness, though it may only be silent by now."""
-        return {
-            entry.facts.bag: entry.reason
-            for entry in self._entries.values()
-            if entry.kind is AlarmKind.PROBE and entry.announced and entry.reason in _FALSE_WITNESS
-        }
 
     def _hold(self, condition: Condition, now_s: float) -> list[AlarmEvent]:
         """A condition that holds: begin, raise, hold back or update its alarm."""
@@ -360,5 +337,5 @@ def _false_witness(conditions: Iterable[Condition]) -> dict[str, Reason]:
         for condition in conditions
         if condition.kind is AlarmKind.PROBE
         and condition.facts.bag
-        and condition.reason in _FALSE_WITNESS
+        and condition.reason in FALSE_WITNESS
     }

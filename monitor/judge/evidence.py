@@ -68,7 +68,7 @@ class Judge:
         self._history = History(self._params.row_s, self._params.most_rows, self._params.rows_ahead)
         self._handling = Handling()
         self._gathering = Gathering(self._params.row_s, self._params.warm_up_s)
-        self._distrusted: set[str] = set()
+        self._misled: set[str] = set()
         self._scale = {BY_PROBE: 1.0, BY_HAND: 1.0}
         self._shared: Array = np.zeros(0)
         self._unlearned = 0
@@ -104,14 +104,14 @@ class Judge:
         bags: Mapping[str, Bag],
         local_air_c: Mapping[str, float],
         lagged_air_c: Mapping[str, float],
-        distrusted: frozenset[str],
+        misled_s: Mapping[str, float],
     ) -> dict[str, tuple[Estimate, Evidence]]:
         """Take a closed frame; the verdict on every bag of `bags` at its end.
 
-        `local_air_c`, `lagged_air_c` by bag [°C]; `distrusted` bags whose probe is at fault:
-        their recent rows are taken back.
+        `local_air_c`, `lagged_air_c` by bag [°C]; `misled_s` since when [s] the probes of
+        bags told what was never so: that, and what came shortly before it, is taken back.
         """
-        self._doubt(distrusted, frame.end_s)
+        self._doubt(misled_s, frame.end_s)
         self._gathering.gather(frame, bags, lagged_air_c, self._handling)
         self._close_row(frame, bags)
         self._look_some(frame, bags)
@@ -142,13 +142,16 @@ class Judge:
             said = self._said[bag.bag] = (standing, handled, evidence)
         return said[2]
 
-    def _doubt(self, distrusted: frozenset[str], end_s: float) -> None:
-        for bag in sorted(distrusted - self._distrusted):
-            self._history.take_back(bag, end_s - self._params.take_back_s)
+    def _doubt(self, misled_s: Mapping[str, float], end_s: float) -> None:
+        """Take back what probes at fault told; a verdict that leans on it goes with it."""
+        for bag in sorted(misled_s.keys() - self._misled):
+            since_s = min(misled_s[bag], end_s) - self._params.take_back_s
+            self._history.take_back_probe(bag, since_s)
             self._gathering.drop(bag, by_hand=False)
-        for bag in sorted(self._distrusted - distrusted):
+            self._standing.pop(bag, None)
+        for bag in sorted(self._misled - misled_s.keys()):
             self._handling.restart(bag, end_s)
-        self._distrusted = set(distrusted)
+        self._misled = set(misled_s)
 
     def _close_row(self, frame: Frame, bags: Mapping[str, Bag]) -> None:
         """Close the open row once its time is over, and put every cohort read in it on the list."""
@@ -331,7 +334,7 @@ class Judge:
             "history": self._history.state(),
             "handling": self._handling.state(),
             "gathering": self._gathering.state(),
-            "distrusted": sorted(self._distrusted),
+            "misled": sorted(self._misled),
             "scale": [self._scale[BY_PROBE], self._scale[BY_HAND]],
             "shared": [float(value) for value in self._shared],
             "unlearned": self._unlearned,
@@ -359,7 +362,7 @@ class Judge:
         self._history.restore(state["history"])
         self._handling.restore(state["handling"])
         self._gathering.restore(state["gathering"])
-        self._distrusted = set(state["distrusted"])
+        self._misled = set(state["misled"])
         self._scale = dict(zip((BY_PROBE, BY_HAND), state["scale"], strict=True))
         self._shared = np.array(state["shared"], dtype=np.float64)
         self._unlearned = state["unlearned"]

@@ -77,13 +77,14 @@ class History:
         self.means = np.vstack([self.means, means])[keep]
         self.predicted = np.vstack([self.predicted, expected])[keep]
 
-    def take_back(self, bag: str, since_s: float) -> None:
-        """Forget a bag's rows that end after `since_s`: its probe was at fault by then."""
+    def take_back_probe(self, bag: str, since_s: float) -> None:
+        """Forget what a bag's probe told in rows that end after `since_s`: it was at fault."""
         if bag in self._column:
+            column = self._column[bag]
             ends = (np.array(self.bins, dtype=np.float64) + 1.0) * self.row_s
-            late = ends > since_s
-            self.excess[late, self._column[bag]] = np.nan
-            self.means[late, self._column[bag]] = 0
+            late = (ends > since_s) & (self.means[:, column] == BY_PROBE)
+            self.excess[late, column] = np.nan
+            self.means[late, column] = 0
 
     def forget(self, bags: Iterable[str]) -> None:
         """Drop the columns of bags that left long ago."""

@@ -18,6 +18,20 @@ from monitor.judge.probe_rules import (
 from monitor.judge.tracks import Track
 from monitor.values import Probe, Quantity, Reason
 
+#: Faults that say what a probe told of its bag was never so; one that fell silent told the truth.
+FALSE_WITNESS = frozenset(
+    {
+        Reason.PROBE_STUCK,
+        Reason.PROBE_FELL_OFF,
+        Reason.PROBE_JUMPED,
+        Reason.PROBE_UNIT_SLIP,
+        Reason.PROBE_IMPOSSIBLE,
+    }
+)
+#: A failing battery spoils readings little by little long before they are plainly impossible:
+#: the nine motes of the Intel Berkeley lab (2004) were off for 12 to 24 h. So for a day before
+#: nothing it told is believed, and for a day after.
+DYING_S = 86400.0
 _Found = tuple[Reason, float, str]
 Key = tuple[str, Quantity]
 
@@ -42,6 +56,18 @@ def distrusted(
     sound = {place.bag for name, place in plan.items() if place.bag and name not in probes}
     bags = frozenset(plan[name].bag for name in probes if name in plan and plan[name].bag)
     return probes, bags - sound
+
+
+def misled(faults: Iterable[ProbeFault], apart: frozenset[str]) -> dict[str, float]:
+    """Since when [s] what was read of each bag of `apart` was never so."""
+    since_s: dict[str, float] = {}
+    for fault in faults:
+        if fault.bag in apart and fault.reason in FALSE_WITNESS:
+            began_s = fault.since_s
+            if fault.reason is Reason.PROBE_IMPOSSIBLE:
+                began_s -= DYING_S
+            since_s[fault.bag] = min(began_s, since_s.get(fault.bag, began_s))
+    return since_s
 
 
 @dataclass(frozen=True, slots=True)
@@ -175,7 +201,10 @@ def _of_bag_probe(track: Track, moment: Moment, params: FaultParams) -> _Found |
     """Faults of a probe that should follow a bag and not the air."""
     impossible = impossible_since(track, params)
     if impossible is not None:
+        track.lied_s = moment.end_s
         return Reason.PROBE_IMPOSSIBLE, *impossible
+    if track.lied_s is not None and moment.end_s - track.lied_s < DYING_S:
+        return Reason.PROBE_IMPOSSIBLE, track.lied_s, "told what no bag can do under a day ago"
     if track.follow.fell_s is not None:
         since_s = track.follow.fell_s
         if track.jumped_s is not None and abs(since_s - track.jumped_s) <= 6 * moment.frame_s:

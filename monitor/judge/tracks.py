@@ -79,6 +79,7 @@ class Track:
     jumped_k: float = 0.0
     recent: list[Row] = field(default_factory=list)
     gaps: list[tuple[float, float]] = field(default_factory=list)
+    lied_s: float | None = None
     follow: Follow = field(default_factory=Follow)
     longest_s: float = 0.0
     fault: str = ""

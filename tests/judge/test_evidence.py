@@ -123,7 +123,7 @@ def run(
         live = {name: bag for name, bag in bags.items() if not gone(name, hour)}
         surface = {name: mean for name, mean in frame.surface_c.items() if name in live}
         air = dict.fromkeys(live, 22.0)
-        hours.append(judge.step(replace(frame, surface_c=surface), live, air, air, frozenset()))
+        hours.append(judge.step(replace(frame, surface_c=surface), live, air, air, {}))
     return Run(judge, hours)
 
 
@@ -258,13 +258,32 @@ def test_the_order_of_readings_and_the_names_of_strain_and_lot_change_nothing() 
         }
 
 
+def test_a_bag_whose_probe_lies_is_still_called_from_hand_readings() -> None:
+    bags = cohort(6, seed=14)
+    bags["Q02"] = replace(bags["Q02"], more=ramp(60.0, 3.0))
+    plan, judge = book(list(bags)), Judge()
+    called = []
+    for hour, frame in enumerate(frames(bags, 150)):
+        surface = {n: m for n, m in frame.surface_c.items() if n != "Q02" or hour < 40}
+        hand = ()
+        if hour >= 40 and hour % 12 == 8:
+            read = frame.surface_c["Q02"]
+            hand = (HandReading("Q02", read.mean, read.last_s),)
+        misled = {"Q02": frame.end_s - 5 * HOUR_S} if hour >= 40 else {}
+        air = dict.fromkeys(plan, 22.0)
+        seen = replace(frame, surface_c=surface, hand=hand)
+        verdict = judge.step(seen, plan, air, air, misled)["Q02"][1]
+        called.append(verdict.hot >= verdict.hot_needed)
+    assert not any(called[:60]) and called[-1]
+
+
 def test_values_from_before_a_probe_was_named_faulty_are_taken_back() -> None:
     bags = cohort(6, seed=14)
     bags["Q02"] = replace(bags["Q02"], more=lambda age_h: -1.5 if age_h > 84.0 else 0.0)
     plan, judge = book(list(bags)), Judge()
     worst = -math.inf
     for hour, frame in enumerate(frames(bags, 130)):
-        apart = frozenset({"Q02"}) if hour >= 89 else frozenset()
+        apart = {"Q02": frame.end_s - 5 * 3600.0} if hour >= 89 else {}
         surface = {n: m for n, m in frame.surface_c.items() if n not in apart}
         air = dict.fromkeys(plan, 22.0)
         verdict = judge.step(replace(frame, surface_c=surface), plan, air, air, apart)["Q02"][1]

@@ -256,7 +256,7 @@ def named_beside_resting_bags(course: Callable[[float], float]) -> set[tuple[str
     return named
 
 
-@pytest.mark.parametrize("k_per_h", [0.9, 1.6])
+@pytest.mark.parametrize("k_per_h", [0.7, 0.9, 1.6])
 def test_a_surface_that_climbs_as_no_bag_can_is_the_probe_and_not_a_bag(k_per_h: float) -> None:
     faults = named_beside_resting_bags(lambda hour: 22.5 + k_per_h * hour)
     assert faults == {("b0", Reason.PROBE_IMPOSSIBLE)}
@@ -265,7 +265,7 @@ def test_a_surface_that_climbs_as_no_bag_can_is_the_probe_and_not_a_bag(k_per_h:
 @pytest.mark.parametrize(
     "course",
     [
-        lambda hour: min(28.0, 22.5 + 0.6 * hour),
+        lambda hour: min(26.5, 22.5 + 0.45 * hour),
         lambda hour: 22.0 - 8.0 * math.exp(-hour / 3.3),
         lambda hour: 22.5 + 6.0 * math.exp(-hour / 2.0),
     ],
