@@ -148,9 +148,7 @@ class Road:
         lagged_air_c = self._lags.step(
             end_s, local_air_c, {name: _lag_s(bags[name]) for name in local_air_c}
         )
-        verdicts = self._judge.step(
-            frame, bags, local_air_c, lagged_air_c, misled(faults, apart)
-        )
+        verdicts = self._judge.step(frame, bags, local_air_c, lagged_air_c, misled(faults, apart))
         conditions = self._conditions(frame, bags, verdicts, faults)
         events = self._alarms.step((*conditions, *house), end_s)
         self._closed_s = end_s
