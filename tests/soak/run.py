@@ -109,14 +109,19 @@ def _batch(bag: int, bags: int, age_s: float) -> tuple[int, float]:
 
 
 def frame_of_readings(bags: int, at_s: float, every_s: float, draw: Random) -> Iterator[Arrival]:
-    """What all probes send in a frame, air first; one probe in fifty has a silent day in twenty."""
+    """What all probes send in a frame, air first; one probe in fifty has a silent day in twenty.
+
+    A probe that reports less than once in a frame has its turn in one frame of several.
+    """
     age_s = at_s - START_S
     air_c = 22.5 + 0.6 * math.sin(2 * math.pi * age_s / DAY_S)
-    moments = [at_s - FRAME_S + every_s * (step + 0.5) for step in range(int(FRAME_S / every_s))]
-    for moment_s in moments:
+    steps, turns = max(1, int(FRAME_S / every_s)), max(1, int(every_s / FRAME_S))
+    turn = int(at_s // FRAME_S) % turns
+    for step in range(steps):
+        moment_s = at_s - FRAME_S * (1 - (step + 0.5) / steps)
         for shelf in range(1, AIR_PROBES + 1):
             yield _arrival(f"air-{shelf}", air_c + 0.1 * shelf + draw.gauss(0, 0.05), moment_s)
-        for bag in range(bags):
+        for bag in range(turn, bags, turns):
             if bag % 50 == 7 and int(age_s // DAY_S) % 20 == bag % 20:
                 continue
             _, since_s = _batch(bag, bags, age_s)
