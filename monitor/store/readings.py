@@ -1,6 +1,7 @@
 """Raw readings, append-only in order of arrival; flags beside them; what was refused.
 
-A delivery seen before leaves no trace: its key is looked up in the transaction that stores it.
+A delivery seen before leaves no trace: its key is looked up in the transaction that stores it
+(`seen.py`).
 """
 
 from __future__ import annotations
@@ -8,20 +9,22 @@ from __future__ import annotations
 import math
 import sqlite3
 from collections.abc import Iterable, Iterator, Sequence
-from hashlib import blake2b
 from typing import Any
 
 from monitor.store.records import Arrival, Heard, Quarantined, Restamp
+from monitor.store.seen import first_times
 from monitor.values import Flag, Quantity, Reading, Refusal, Refused
 
-#: Deliveries remembered for each source: twice a broker's largest window and more.
-SEEN_KEPT = 2000
-_SEEN_SWEEP = 500
 QUARANTINE_KEPT = 10_000
 REFUSED_BYTES = 4096
 _CHUNK = 1000
 
 COLUMNS = "probe, quantity, value, measured_s, received_s, source, bag, raw, raw_unit, marks"
+_INSERT = (
+    "INSERT INTO readings (received_s, monotonic_s, boot, synced, source, probe, bag,"
+    " quantity, value, measured_s, raw, raw_unit, marks)"
+    " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)"
+)
 #: The same, but with the measured time as the road first saw it.
 AS_ARRIVED = COLUMNS.replace("measured_s", "COALESCE(stamped_s, measured_s)", 1)
 
@@ -30,16 +33,21 @@ def add(connection: sqlite3.Connection, arrivals: Sequence[Arrival]) -> list[lis
     """Store arrivals; for each the ids of its new readings, none where it was a repeat."""
     boots: dict[str, int] = {}
     ids: list[list[int]] = []
-    for arrival in arrivals:
-        if arrival.dedup and not _first_time(connection, arrival.source, arrival.dedup):
+    rows: list[tuple[object, ...]] = []
+    next_id = last_id(connection) + 1  # ids are given one after the other
+    for arrival, first in zip(arrivals, first_times(connection, arrivals), strict=True):
+        if not first:
             ids.append([])
             continue
         if arrival.boot_id not in boots:
             boots[arrival.boot_id] = _boot(connection, arrival.boot_id)
         sound, refused = _sorted_out(arrival)
-        ids.append([_insert(connection, arrival, boots[arrival.boot_id], one) for one in sound])
+        ids.append(list(range(next_id, next_id + len(sound))))
+        next_id += len(sound)
+        rows += [_row(arrival, boots[arrival.boot_id], one) for one in sound]
         for one in refused:
             _refuse(connection, one)
+    connection.executemany(_INSERT, rows)
     _remember_sessions(connection, arrivals)
     return ids
 
@@ -171,23 +179,9 @@ def quarantined(connection: sqlite3.Connection, limit: int) -> list[Quarantined]
 
 def clean_text(text: str) -> str:
     """Text that SQLite can hold: a lone surrogate (JSON may send one) is spelled out."""
+    if text.isascii():
+        return text
     return text.encode("utf-8", "backslashreplace").decode("utf-8")
-
-
-def _first_time(connection: sqlite3.Connection, source: str, dedup: str) -> bool:
-    key = blake2b(dedup.encode("utf-8", "surrogatepass"), digest_size=8).digest()
-    cursor = connection.execute(
-        "INSERT OR IGNORE INTO seen (source, key) VALUES (?, ?)", (source, key)
-    )
-    if not cursor.rowcount:
-        return False
-    if cursor.lastrowid is not None and cursor.lastrowid % _SEEN_SWEEP == 0:
-        connection.execute(
-            "DELETE FROM seen WHERE source = :source AND id <= (SELECT id FROM seen"
-            " WHERE source = :source ORDER BY id DESC LIMIT 1 OFFSET :kept)",
-            {"source": source, "kept": SEEN_KEPT},
-        )
-    return True
 
 
 def _boot(connection: sqlite3.Connection, boot_id: str) -> int:
@@ -211,31 +205,26 @@ def _sorted_out(arrival: Arrival) -> tuple[list[Reading], list[Refused]]:
     return sound, refused
 
 
-def _insert(connection: sqlite3.Connection, arrival: Arrival, boot: int, one: Reading) -> int:
+def _row(arrival: Arrival, boot: int, one: Reading) -> tuple[object, ...]:
+    """The columns of `_INSERT`."""
     measured_s = one.measured_s
     if measured_s is not None and not math.isfinite(measured_s):
         measured_s = None
-    cursor = connection.execute(
-        "INSERT INTO readings (received_s, monotonic_s, boot, synced, source, probe, bag,"
-        " quantity, value, measured_s, raw, raw_unit, marks)"
-        " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
-        (
-            one.received_s,
-            arrival.monotonic_s,
-            boot,
-            arrival.synced,
-            clean_text(one.source or arrival.source),
-            clean_text(one.probe),
-            clean_text(one.bag),
-            one.quantity.value,
-            one.value,
-            measured_s,
-            one.raw,
-            clean_text(one.raw_unit),
-            "|".join(one.marks),
-        ),
+    return (
+        one.received_s,
+        arrival.monotonic_s,
+        boot,
+        arrival.synced,
+        clean_text(one.source or arrival.source),
+        clean_text(one.probe),
+        clean_text(one.bag),
+        one.quantity.value,
+        one.value,
+        measured_s,
+        one.raw,
+        clean_text(one.raw_unit),
+        "|".join(one.marks),
     )
-    return cursor.lastrowid or 0
 
 
 def _refuse(connection: sqlite3.Connection, one: Refused) -> None:

@@ -317,7 +317,7 @@ _MERGE = (
     " attempts = excluded.attempts, next_try_s = excluded.next_try_s, bundle = excluded.bundle,"
     " taken = excluded.taken, last_answer = excluded.last_answer,"
     " settled_s = excluded.settled_s WHERE outbox.state = 'waiting'",
-    "INSERT OR IGNORE INTO main.seen (source, key) SELECT source, key FROM spare.seen ORDER BY id",
+    "INSERT INTO main.seen (source, keys) SELECT source, keys FROM spare.seen ORDER BY id",
     "INSERT INTO main.sessions SELECT * FROM spare.sessions WHERE TRUE"
     " ON CONFLICT (source) DO UPDATE SET session = excluded.session",
 )

@@ -6,12 +6,13 @@ import sqlite3
 import subprocess
 import sys
 import threading
+from hashlib import blake2b
 from pathlib import Path
 
 import pytest
 
 from monitor.errors import StoreCorrupt, StoreError, StoreTooNew
-from monitor.store import Store, database, open_reader, set_aside
+from monitor.store import Store, database, open_reader, seen, set_aside
 from tests.store.samples import arrival, reading
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -84,6 +85,22 @@ def test_a_migration_that_fails_leaves_nothing_behind(tmp_path: Path) -> None:
     assert connection.execute("PRAGMA user_version").fetchone()[0] == before
     tables = connection.execute("SELECT name FROM sqlite_master WHERE name = 'half'").fetchall()
     assert tables == []
+
+
+def test_keys_written_singly_by_an_older_bagwatt_are_still_known(tmp_path: Path) -> None:
+    path = tmp_path / "store.db"
+    keys = [f"d{number}" for number in range(seen.KEPT)]
+    link = sqlite3.connect(path, isolation_level=None)
+    database.migrate(link, 0.0, database._migrations()[:4])
+    link.executemany(
+        "INSERT INTO seen (source, key) VALUES ('barn', ?)",
+        [(blake2b(key.encode(), digest_size=8).digest(),) for key in keys],
+    )
+    link.close()
+    with Store.open(path, 0.0) as store:
+        new = store.add_batch([arrival(reading(), dedup=key) for key in ("new", *keys)])
+        assert new == [[1], *[[]] * seen.KEPT]
+        assert store.add_batch([arrival(reading(), dedup=keys[1])]) == [[]]
 
 
 def test_bytes_that_are_no_database_are_called_damaged(tmp_path: Path) -> None:

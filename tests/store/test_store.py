@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from monitor.errors import StoreError
-from monitor.store import BookChange, FrameClose, LogKind, Store, codec, readings
+from monitor.store import BookChange, FrameClose, LogKind, Store, codec, readings, seen
 from monitor.values import (
     AlarmCommand,
     AlarmKind,
@@ -70,11 +70,15 @@ def test_a_batch_that_fails_forgets_its_delivery_keys_too(store: Store) -> None:
 def test_delivery_keys_are_bounded_and_each_source_keeps_its_own(store: Store) -> None:
     other = arrival(reading(), dedup="quiet")
     store.add_batch([other.__class__("garden", "quiet", 0.0, 0.0, "b", True, Decoded())])
-    store.add_batch([arrival(dedup=f"d{number}") for number in range(2 * readings.SEEN_KEPT + 600)])
+    many = [arrival(dedup=f"d{number}") for number in range(3 * seen.KEPT)]
+    for at in range(0, len(many), 7):  # batches end anywhere in a block
+        store.add_batch(many[at : at + 7])
     with store.transaction() as connection:
-        kept = connection.execute("SELECT count(*) FROM seen").fetchone()[0]
-    assert kept <= readings.SEEN_KEPT + 501
-    assert store.add_batch([arrival(reading(), dedup=f"d{2 * readings.SEEN_KEPT}")]) == [[]]
+        kept = connection.execute("SELECT sum(length(keys)) FROM seen").fetchone()[0] / 8
+    assert seen.KEPT < kept < seen.KEPT + 300
+    for number in (2 * seen.KEPT, 3 * seen.KEPT - 1):
+        assert store.add_batch([arrival(reading(), dedup=f"d{number}")]) == [[]]
+    assert store.add_batch([arrival(reading(), dedup="d0")]) == [[1]]  # long forgotten
     again = other.__class__("garden", "quiet", 0.0, 0.0, "b", True, Decoded((reading(),)))
     assert store.add_batch([again]) == [[]]
 
@@ -130,8 +134,8 @@ def test_a_clock_step_moves_only_our_own_times_of_that_boot(store: Store) -> Non
     assert times == [40.0, 1050.0, 1_700_000_000.0, 70.0]
     assert [number for number, _ in store.restamped(item.body)] == [2]
     # The log gives what the road saw, then the step.
-    seen = [body.measured_s for kind, body in log_of(store) if kind == "reading"]
-    assert seen == [40.0, 50.0, 1_700_000_000.0, 70.0]
+    times = [body.measured_s for kind, body in log_of(store) if kind == "reading"]
+    assert times == [40.0, 50.0, 1_700_000_000.0, 70.0]
     assert log_of(store)[-1] == ("restamp", item.body)
     assert store.restamp("boot-a", 1000.0, 1071.0) is None
 
