@@ -83,9 +83,8 @@ class WalkBook:
         """
         far_k = None if again else self.round.far_off(code, typed.shown_c)
         now_s = self._clock.wall_s()
-        said = f"{typed.raw:g} {typed.unit}"
         why = "" if far_k is None else f"{far_k:+.1f} K from the others"
-        step = WalkStep(now_s, code, AGAIN if far_k is not None else TAKEN, said, why)
+        step = WalkStep(now_s, code, AGAIN if far_k is not None else TAKEN, str(typed), why)
         with self._store.transaction():
             if far_k is None:
                 reading = self.thermometer.reading(code, typed, now_s, now_s)

@@ -34,6 +34,9 @@ class Typed:
     unit: str
     shown_c: float
 
+    def __str__(self) -> str:
+        return f"{self.raw:g} {self.unit}"
+
 
 def parse_reading(text: str, unit: str, least_c: float = LEAST_C, most_c: float = MOST_C) -> Typed:
     """`74.3`, `74.3F`, `23.5 C`; without a letter it is in `unit`. Raises BookError.
@@ -79,9 +82,9 @@ class Thermometer:
         self.unit = settings.walk.units or room.units
         self._limits_c = room.band_low_c - BELOW_BAND_K, room.band_high_c + ABOVE_BAND_K
 
-    def parse(self, text: str) -> Typed:
-        """What was typed, in the settings' unit where it has none. Raises BookError."""
-        return parse_reading(text, self.unit, *self._limits_c)
+    def parse(self, text: str, unit: str = "") -> Typed:
+        """What was typed; without a letter in `unit`, else in the settings'. Raises BookError."""
+        return parse_reading(text, unit or self.unit, *self._limits_c)
 
     def surface_c(self, shown_c: float) -> float:
         """The surface [°C]; equal emissivities give back what was shown."""

@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from monitor.book.answers import VERBS, ask_of_alarm
 from monitor.cli.arguments import duration_argument, user_name
 from monitor.cli.exits import Exit
 from monitor.cli.terminal import say, say_error, say_json, table
@@ -23,18 +24,8 @@ from monitor.settings.load import load_settings
 from monitor.settings.schema import Settings
 from monitor.store import StandingAlarm, Store, open_reader
 from monitor.telling import event_line, local_stamp
-from monitor.values import AlarmCommand, AlarmEvent
+from monitor.values import AlarmEvent
 from monitor.words import one_line
-
-DAY_S = 86400.0
-MOST_SHELVED_S = 7 * DAY_S
-VERBS = {
-    "acknowledge": "I know of it",
-    "shelve": "be silent about it for a while",
-    "unshelve": "no longer be silent about it",
-    "out-of-service": "its bag or probe is taken out of service",
-    "in-service": "its bag or probe is back in service",
-}
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -48,7 +39,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="all that happened in this time, such as `2 d`",
     )
     for verb, text in VERBS.items():
-        parser.add_argument(f"--{verb}", metavar="ALARM", help=text)
+        parser.add_argument(f"--{verb.replace(' ', '-')}", metavar="ALARM", help=text)
     parser.add_argument(
         "--for",
         dest="for_s",
@@ -67,7 +58,7 @@ def run(arguments: argparse.Namespace) -> Exit:
     asked = [
         (verb, wanted)
         for verb in VERBS
-        if (wanted := getattr(arguments, verb.replace("-", "_"))) is not None
+        if (wanted := getattr(arguments, verb.replace(" ", "_"))) is not None
     ]
     if len(asked) > 1:
         say_error("ask one thing at a time")
@@ -152,31 +143,18 @@ def _event_json(event: AlarmEvent, settings: Settings, zone: tzinfo) -> dict[str
 def _ask(
     settings: Settings, verb: str, wanted: str, arguments: argparse.Namespace, zone: tzinfo
 ) -> Exit:
-    if verb in ("shelve", "out-of-service") and not arguments.why.strip():
-        say_error(f"say why with --why: who reads it later must know the reason to {verb}")
-        return Exit.UNUSABLE
-    if verb == "shelve" and not 0 < arguments.for_s <= MOST_SHELVED_S:
-        say_error("shelve for more than nothing and at most 7 d")
-        return Exit.UNUSABLE
     if not settings.store.path.exists():
         raise StoreError(str(settings.store.path), "there is no store yet", "start `bagwatt watch`")
     now_s = SystemClock().wall_s()
     with Store.open(settings.store.path, now_s) as store:
-        fits = [one for one in store.standing() if one.raised.alarm_id.startswith(wanted)]
+        ids = [one.raised.alarm_id for one in store.standing()]
+        fits = [one for one in ids if one.startswith(wanted)]
         if len(fits) != 1:
             found = "no alarm" if not fits else f"{len(fits)} alarms"
             say_error(f"{found} with an id beginning {wanted}: `bagwatt alarms` lists them")
             return Exit.UNUSABLE
-        until_s = now_s + arguments.for_s if verb == "shelve" else None
-        store.add_command(
-            AlarmCommand(
-                at_s=now_s,
-                verb=verb.replace("-", " "),
-                alarm_id=fits[0].raised.alarm_id,
-                by=user_name(),
-                note=arguments.why,
-                until_s=until_s,
-            )
+        alarm = ask_of_alarm(
+            store, now_s, user_name(), fits[0], verb, arguments.why, arguments.for_s
         )
-    say(f"{verb}: {one_line(fits[0].latest, settings.room.units, zone)}")
+    say(f"{verb}: {one_line(alarm.latest, settings.room.units, zone)}")
     return Exit.DONE

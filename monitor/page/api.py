@@ -10,8 +10,10 @@ from zoneinfo import ZoneInfo
 from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
+from monitor.book.answers import ask_of_alarm
 from monitor.clock import Clock
-from monitor.page.acts import HOUR_S, Entry, RefusedError, Taken, ask_of_alarm, take_walk
+from monitor.errors import BookError
+from monitor.page.acts import HOUR_S, Entry, Taken, take_walk
 from monitor.page.alarm_cards import Card, cards
 from monitor.page.ask import Ask, problem
 from monitor.page.bag import Point, look_at_bag
@@ -119,15 +121,15 @@ class Api:
             with self._open() as store:
                 ask_of_alarm(
                     store,
-                    self._clock,
+                    self._clock.wall_s(),
                     ask.who.name,
                     ask.path("alarm"),
                     verb,
                     "".join(sign for sign in note if sign.isprintable()),
                     hours * HOUR_S,
                 )
-        except RefusedError as error:
-            return problem(409, str(error))
+        except BookError as error:
+            return problem(409, error.what, error.next_step)
         return JSONResponse({"asked": verb}, 202)
 
     def walk(self, ask: Ask) -> Response:

@@ -11,12 +11,12 @@ from zoneinfo import ZoneInfo
 from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
+from monitor.book.answers import ask_of_alarm
 from monitor.clock import Clock
+from monitor.errors import BookError
 from monitor.page.acts import (
     HOUR_S,
     Entry,
-    RefusedError,
-    ask_of_alarm,
     pending,
     take_walk,
 )
@@ -156,15 +156,15 @@ class Views:
             with self._open() as store:
                 ask_of_alarm(
                     store,
-                    self._clock,
+                    self._clock.wall_s(),
                     ask.who.name,
                     ask.path("alarm"),
                     verb,
                     ask.form.get("note", ""),
                     for_s,
                 )
-        except RefusedError as error:
-            return self._show.error(ask, 409, f"{str(error).capitalize()}.")
+        except BookError as error:
+            return self._show.error(ask, 409, f"{error.what.capitalize()}: {error.next_step}.")
         return RedirectResponse(local_path(ask.form.get("back", "/alarms")), 303)
 
     def walk(self, ask: Ask) -> Response:
@@ -175,7 +175,10 @@ class Views:
         """One reading typed in, where no script is at work."""
         form = ask.form
         entry = Entry(
-            form.get("key", "")[:64], form.get("bag", ""), form.get("value", ""), ask.units
+            form.get("key", "")[:64],
+            form.get("bag", ""),
+            form.get("value", ""),
+            self._walk_units(ask),
         )
         if not entry.key:
             return self._show.error(ask, 400, "The form lacks its key: load the page anew.")
@@ -198,7 +201,12 @@ class Views:
             round=round_,
             why=why,
             typed=typed[:12],
+            thermometer=self._walk_units(ask),
         )
+
+    def _walk_units(self, ask: Ask) -> str:
+        """What the room's thermometer shows where the settings say so, else who walks chose."""
+        return self._settings.walk.units or ask.units
 
     def night(self, ask: Ask) -> Response:
         """What happened while you slept."""

@@ -8,7 +8,9 @@ from html import unescape
 
 import pytest
 
+from monitor.book.walkround import Thermometer
 from monitor.cli import main
+from monitor.errors import BookError
 from monitor.store import LogKind, Store, open_reader
 from monitor.values import AlarmCommand, Reading
 from tests.page.conftest import HOT, LINK, PASSWORD, Served, with_people
@@ -167,12 +169,28 @@ def test_value_that_no_bag_has_is_refused_with_a_word(serve: Serve) -> None:
     served = serve()
     client = served.visit()
     fields = fields_of(client.get("/walk").text, "/walk")
-    for typed in ("240", "7.43", "warm", "", "-3", "22.9 K", "1e2", "nan", "²3", "2" * 500):
+    for typed in ("240", "2.43", "warm", "", "-3", "22.9 K", "1e2", "nan", "²3", "2" * 500):
         answer = client.post("/walk", data={**fields, "value": typed, "bag": HOT})
         assert answer.status_code == 409, typed
         why = re.search(r'role="alert">([^<]+)<', answer.text)
         assert why is not None, typed
     assert hand_readings(served) == []
+
+
+def test_page_and_terminal_take_the_same_readings(serve: Serve) -> None:
+    """By the room's band and the thermometer's degrees: a cold room reads what a warm one can't."""
+    served = serve("walk: {{units: F}}\npage: {{port: {port}}}\n")
+    client, thermometer = served.visit(), Thermometer(served.settings)
+    assert "Surface in °F" in client.get("/walk").text
+    for typed in ("42", "41.1", "40.9", "112.9", "113.1", "74.3", "23.5", "7.3 C"):
+        taken = send(client, "/walk", "/walk", value=typed).status_code == 303
+        try:
+            thermometer.parse(typed)
+        except BookError:
+            assert not taken, typed
+        else:
+            assert taken, typed
+    assert [one.raw for one in hand_readings(served)] == [42.0, 41.1, 112.9, 74.3, 7.3]
 
 
 def test_readings_kept_on_a_phone_are_dated_by_their_age(serve: Serve) -> None:

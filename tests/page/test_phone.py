@@ -201,7 +201,7 @@ def test_grower_finds_the_hot_bag_answers_it_reads_bags_and_looks_at_the_night(
     with open_reader(room.store) as store:
         walk = store.open_walk()
         assert walk is not None
-        assert [step.typed for step in store.walk_steps(walk[0])] == ["23.4", "22.8", "23.1"]
+        assert [step.typed for step in store.walk_steps(walk[0])] == ["23.4 C", "22.8 C", "23.1 C"]
         answered = next(one for one in store.standing() if one.latest.facts.bag == HOT)
     assert answered.acknowledged_s is not None
 
