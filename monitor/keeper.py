@@ -192,9 +192,12 @@ class Keeper:
         self._say(f"{error}; moved aside to {aside}, a new store is begun")
         return aside
 
-    def retry(self, now_s: float, life_s: float) -> spare.TakenBack | None:
-        """Try the card again if it is time; what was taken back once it works."""
-        if self.on_card or life_s < self._next_try_s or self._spare_path is None:
+    def retry(
+        self, now_s: float, life_s: float, *, at_once: bool = False
+    ) -> spare.TakenBack | None:
+        """Try the card again if it is time, or at once; what was taken back once it works."""
+        waits = life_s < self._next_try_s and not at_once
+        if self.on_card or waits or self._spare_path is None:
             return None
         self._retry_s = min(2 * self._retry_s, LONGEST_RETRY_S)
         self._next_try_s = life_s + self._retry_s

@@ -25,6 +25,10 @@ def _on_delays() -> Mapping[AlarmKind, float]:
     return {AlarmKind.OVERHEATING: 600.0, AlarmKind.HOUSE: 60.0}
 
 
+def _at_once() -> frozenset[Reason]:
+    return frozenset({Reason.STORE_FAILING, Reason.SOURCE_SILENT})
+
+
 def _off_delays() -> Mapping[AlarmKind, float]:
     return {
         AlarmKind.HOT_BAG: 2 * _HOUR_S,
@@ -42,7 +46,8 @@ class AlarmParams:
     """How alarms come and go. Times [s].
 
     `on_delay_s` a condition must hold before it is raised: kinds left out are raised at once,
-    because what finds them already waits (`hold_s` of a strain, `band_hold_s` of the room).
+    because what finds them already waits (`hold_s` of a strain, `band_hold_s` of the room), and
+    so are the reasons `at_once`: a store that fails may soon take the means to tell of it along.
     `off_delay_s` it must be gone before the alarm returns to normal. Control-room seconds do
     not fit a body with a lag of hours; the values are ours. Three raises or returns within
     `chatter_s` (15 h, three lags of a large bag) latch an alarm until it has been quiet for
@@ -52,6 +57,7 @@ class AlarmParams:
     """
 
     on_delay_s: Mapping[AlarmKind, float] = field(default_factory=_on_delays)
+    at_once: frozenset[Reason] = field(default_factory=_at_once)
     off_delay_s: Mapping[AlarmKind, float] = field(default_factory=_off_delays)
     chatter_count: int = 3
     chatter_s: float = 15 * _HOUR_S

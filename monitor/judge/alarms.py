@@ -108,6 +108,8 @@ class Alarms:
         return entry
 
     def _waited(self, entry: Entry, now_s: float) -> bool:
+        if entry.reason in self._params.at_once:
+            return True
         return now_s - entry.began_s >= self._params.on_delay_s.get(entry.kind, 0.0)
 
     def _note_onsets(self, conditions: Iterable[Condition], now_s: float) -> None:

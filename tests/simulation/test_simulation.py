@@ -15,7 +15,7 @@ from tests.simulation import wires
 from tests.simulation.room import Room, play
 from tests.simulation.wires import BrokerClient, Message
 
-SEEDS = 100
+SEEDS = 260
 BATCH = 20
 
 
