@@ -200,9 +200,12 @@ class Logbook:
         """Write a line into the monitor's own log."""
         self._write(lambda store: store.add_note(self._clock.wall_s(), kind, detail))
 
-    def look_after(self) -> bool:
-        """Try a failing card again, or tidy up a little; True where the store is another now."""
-        taken = self._keeper.retry(self._clock.wall_s(), self._life_s())
+    def look_after(self, *, at_once: bool = False) -> bool:
+        """Try a failing card again, or tidy up a little; True where the store is another now.
+
+        A failing card is tried with back-off, or `at_once`.
+        """
+        taken = self._keeper.retry(self._clock.wall_s(), self._life_s(), at_once=at_once)
         if taken is not None:
             self._last_reading_id += taken.reading_shift
             self._started_id += taken.reading_shift
@@ -232,9 +235,15 @@ class Logbook:
 
         What is committed is kept, also where it can't be read back just now.
         """
-        kept = self._write(lambda store: store.add_batch(arrivals))
+        rows: list[LogItem] | None = None
+
+        def write(store: Store) -> None:
+            nonlocal rows
+            rows = store.append(arrivals, self._last_reading_id, self._last_journal_id)
+
+        kept = self._write(write)
         if kept:
-            self._told |= self._catch_up(None)
+            self._told |= self._catch_up(None, rows)
         return kept
 
     def read_journal(self, now_s: float) -> bool:
@@ -242,12 +251,15 @@ class Logbook:
         told, self._told = self._told, False
         return self._catch_up(now_s) or told
 
-    def _catch_up(self, now_s: float | None) -> bool:
+    def _catch_up(self, now_s: float | None, rows: Iterable[LogItem] | None = None) -> bool:
         """Put what the store has beyond the road on it, in the store's order.
 
-        Without `now_s` a row's own time is used. True where people were told.
+        Without `now_s` a row's own time is used; `rows` are those rows where they are known.
+        True where people were told.
         """
         try:
+            if rows is not None:
+                return self._take_rows(rows, now_s)
             rows, reading_id, journal_id = self.store.log_since(
                 self._last_reading_id, self._last_journal_id
             )

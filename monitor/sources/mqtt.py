@@ -264,11 +264,8 @@ class MqttSource:
                 if message.qos:
                     self._window.received(message.mid)
             else:
-                packet = Packet(
-                    self.name, payload[: LONGEST_PAYLOAD + 1], topic, wall_s, monotonic_s
-                )
-                late = backlog.message_came(len(self._window), self._life_s())
-                self._enqueue(self._labelled(packet, message, payload, late))
+                late = backlog.message_came(len(self._window), self._clock.real_s(monotonic_s))
+                self._enqueue(self._packet(message, topic, payload, (wall_s, monotonic_s), late))
         if own and message.qos:
             self._acknowledge(message.mid, generation)
 
@@ -283,21 +280,32 @@ class MqttSource:
             self._window.received(packet.token)
         self._standing.count("packets")
 
-    def _labelled(self, packet: Packet, message: MQTTMessage, payload: bytes, late: bool) -> Packet:
+    def _packet(
+        self,
+        message: MQTTMessage,
+        topic: str,
+        payload: bytes,
+        came_s: tuple[float, float],
+        late: bool,
+    ) -> Packet:
         """The packet with what the delivery tells of it; at QoS 0 it comes once or never."""
-        if message.retain:
-            packet = replace(packet, marks=(*packet.marks, Flag.RETAINED))
+        marks = (Flag.RETAINED,) if message.retain else ()
         if late:
             self._standing.count("backlog")
-            packet = replace(packet, marks=(*packet.marks, Flag.TIME_UNKNOWN))
+            marks = (*marks, Flag.TIME_UNKNOWN)
+        shortened = payload[: LONGEST_PAYLOAD + 1]
         if not message.qos:
-            return packet
-        return replace(
-            packet,
-            generation=self._generation,
-            token=message.mid,
-            dedup=delivery_key(self._session, message.mid, packet.topic, payload),
-            session=self._session,
+            return Packet(self.name, shortened, topic, *came_s, marks)
+        return Packet(
+            self.name,
+            shortened,
+            topic,
+            *came_s,
+            marks,
+            self._generation,
+            message.mid,
+            delivery_key(self._session, message.mid, topic, payload),
+            self._session,
         )
 
     # -- shared ----------------------------------------------------------------------------

@@ -44,7 +44,7 @@ def text_of(raw: bytes) -> str:
     if len(raw) > LONGEST_PAYLOAD:
         raise UnreadableError(Refusal.TOO_LONG, f"over {LONGEST_PAYLOAD} bytes")
     try:
-        text = raw.decode("utf-8-sig").strip()
+        text = raw.decode("utf-8").removeprefix("\ufeff").strip()
     except UnicodeDecodeError as error:
         raise UnreadableError(Refusal.NOT_TEXT, f"byte {error.start} is not UTF-8") from None
     if not text:

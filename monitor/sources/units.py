@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import unicodedata
 from enum import StrEnum
+from functools import lru_cache
 
 from monitor.sources.numbers import UnreadableError, shown
 from monitor.values import Quantity, Refusal
@@ -56,6 +57,7 @@ def quantity_named(text: str) -> Quantity | None:
     return _QUANTITY_OF.get(text.strip().casefold())
 
 
+@lru_cache(maxsize=256)
 def unit_named(text: str | None, quantity: Quantity) -> Unit:
     """The unit of a `quantity`; °C or %RH where none is named.
 

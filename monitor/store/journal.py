@@ -94,6 +94,16 @@ def last_id(connection: sqlite3.Connection) -> int:
     return 0 if row is None else int(row[0])
 
 
+def place(connection: sqlite3.Connection) -> tuple[int, int]:
+    """Where the log ends: the ids of the newest reading and the newest row there ever were."""
+    counts: dict[str, int] = dict(
+        connection.execute(
+            "SELECT name, seq FROM sqlite_sequence WHERE name IN ('readings', 'journal')"
+        ).fetchall()
+    )
+    return counts.get("readings", 0), counts.get("journal", 0)
+
+
 def since(
     connection: sqlite3.Connection, last_reading_id: int, last_journal_id: int
 ) -> tuple[Iterator[LogItem], int, int]:
@@ -101,12 +111,7 @@ def since(
 
     Both ends are taken at one moment: what is written while it is read waits for the next call.
     """
-    counts: dict[str, int] = dict(
-        connection.execute(
-            "SELECT name, seq FROM sqlite_sequence WHERE name IN ('readings', 'journal')"
-        ).fetchall()
-    )
-    reading_id, journal_id = counts.get("readings", 0), counts.get("journal", 0)
+    reading_id, journal_id = place(connection)
     start = FrameClose(0.0, 0.0, last_reading_id, last_journal_id)
     end = FrameClose(0.0, 0.0, reading_id, journal_id)
     return _merged(connection, start, end), reading_id, journal_id

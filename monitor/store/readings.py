@@ -9,6 +9,8 @@ from __future__ import annotations
 import math
 import sqlite3
 from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
+from itertools import chain
 from typing import Any
 
 from monitor.store.records import Arrival, Heard, Quarantined, Restamp
@@ -22,34 +24,43 @@ _CHUNK = 1000
 COLUMNS = "probe, quantity, value, measured_s, received_s, source, bag, raw, raw_unit, marks"
 _INSERT = (
     "INSERT INTO readings (received_s, monotonic_s, boot, synced, source, probe, bag,"
-    " quantity, value, measured_s, raw, raw_unit, marks)"
-    " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)"
+    " quantity, value, measured_s, raw, raw_unit, marks) VALUES "
 )
+_PLACES = f"({', '.join('?' * 13)})"
+#: Rows that go in with one statement: Python hands its lock to the sources' threads, and waits to
+#: have it back, once for each.
+_ROWS_AT_ONCE = (50, 10, 1)
 #: The same, but with the measured time as the road first saw it.
 AS_ARRIVED = COLUMNS.replace("measured_s", "COALESCE(stamped_s, measured_s)", 1)
 
 
-def add(connection: sqlite3.Connection, arrivals: Sequence[Arrival]) -> list[list[int]]:
-    """Store arrivals; for each the ids of its new readings, none where it was a repeat."""
+Stored = tuple[int, Reading]
+
+
+def add(connection: sqlite3.Connection, arrivals: Sequence[Arrival]) -> list[list[Stored]]:
+    """Store arrivals; for each its new readings with their ids, none where it was a repeat.
+
+    A reading is given as it will be read back.
+    """
     boots: dict[str, int] = {}
-    ids: list[list[int]] = []
+    stored: list[list[Stored]] = []
     rows: list[tuple[object, ...]] = []
     next_id = last_id(connection) + 1  # ids are given one after the other
     for arrival, first in zip(arrivals, first_times(connection, arrivals), strict=True):
         if not first:
-            ids.append([])
+            stored.append([])
             continue
         if arrival.boot_id not in boots:
             boots[arrival.boot_id] = _boot(connection, arrival.boot_id)
         sound, refused = _sorted_out(arrival)
-        ids.append(list(range(next_id, next_id + len(sound))))
+        stored.append(list(enumerate(sound, next_id)))
         next_id += len(sound)
         rows += [_row(arrival, boots[arrival.boot_id], one) for one in sound]
         for one in refused:
             _refuse(connection, one)
-    connection.executemany(_INSERT, rows)
+    _insert(connection, rows)
     _remember_sessions(connection, arrivals)
-    return ids
+    return stored
 
 
 def session(connection: sqlite3.Connection, source: str) -> str:
@@ -198,31 +209,60 @@ def _sorted_out(arrival: Arrival) -> tuple[list[Reading], list[Refused]]:
     sound, refused = [], list(arrival.decoded.refused)
     for reading in arrival.decoded.readings:
         if math.isfinite(reading.value):
-            sound.append(reading)
+            sound.append(_as_kept(reading, arrival.source))
             continue
         detail = f"{reading.probe or reading.bag} {reading.quantity}: {reading.value}"
         refused.append(Refused(arrival.source, Refusal.NOT_FINITE, detail, b"", arrival.received_s))
     return sound, refused
 
 
-def _row(arrival: Arrival, boot: int, one: Reading) -> tuple[object, ...]:
-    """The columns of `_INSERT`."""
+def _as_kept(one: Reading, source: str) -> Reading:
+    """A reading as SQLite gives it back; nearly always it is that already."""
     measured_s = one.measured_s
     if measured_s is not None and not math.isfinite(measured_s):
         measured_s = None
+    whole = isinstance(one.value, int)
+    texts = [clean_text(text) for text in (one.source or source, one.probe, one.bag, one.raw_unit)]
+    if texts == [one.source, one.probe, one.bag, one.raw_unit] and (
+        measured_s == one.measured_s and not whole
+    ):
+        return one
+    source, probe, bag, raw_unit = texts
+    return replace(
+        one,
+        source=source,
+        probe=probe,
+        bag=bag,
+        raw_unit=raw_unit,
+        value=float(one.value),
+        measured_s=measured_s,
+    )
+
+
+def _insert(connection: sqlite3.Connection, rows: Sequence[tuple[object, ...]]) -> None:
+    done = 0
+    for count in _ROWS_AT_ONCE:
+        statement = _INSERT + ", ".join([_PLACES] * count)
+        while done + count <= len(rows):
+            connection.execute(statement, list(chain.from_iterable(rows[done : done + count])))
+            done += count
+
+
+def _row(arrival: Arrival, boot: int, one: Reading) -> tuple[object, ...]:
+    """The columns of `_INSERT`."""
     return (
         one.received_s,
         arrival.monotonic_s,
         boot,
         arrival.synced,
-        clean_text(one.source or arrival.source),
-        clean_text(one.probe),
-        clean_text(one.bag),
+        one.source,
+        one.probe,
+        one.bag,
         one.quantity.value,
         one.value,
-        measured_s,
+        one.measured_s,
         one.raw,
-        clean_text(one.raw_unit),
+        one.raw_unit,
         "|".join(one.marks),
     )
 

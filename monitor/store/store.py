@@ -26,7 +26,7 @@ from monitor.store import (
 from monitor.store.book import Pen
 from monitor.store.frames import BagEstimate
 from monitor.store.reader import Reader
-from monitor.store.records import Act, Arrival, FrameClose, LogItem, OutboxRow, WalkStep
+from monitor.store.records import Act, Arrival, FrameClose, LogItem, LogKind, OutboxRow, WalkStep
 from monitor.values import (
     AlarmCommand,
     AlarmEvent,
@@ -61,7 +61,22 @@ class Store(Reader):
     def add_batch(self, arrivals: Sequence[Arrival]) -> list[list[int]]:
         """Store arrivals; for each the ids of its new readings, none where it came before."""
         with self.transaction() as connection:
-            return readings.add(connection, arrivals)
+            return [[number for number, _ in one] for one in readings.add(connection, arrivals)]
+
+    def append(
+        self, arrivals: Sequence[Arrival], last_reading_id: int, last_journal_id: int
+    ) -> list[LogItem] | None:
+        """Store arrivals; what they put into the log, None where more than they came into it.
+
+        The ids are of the last rows known of the log: whoever has followed it so far need not
+        read again what it has just written.
+        """
+        with self.transaction() as connection:
+            alone = journal.place(connection) == (last_reading_id, last_journal_id)
+            stored = readings.add(connection, arrivals)
+        if not alone:
+            return None
+        return [LogItem(LogKind.READING, *row) for one in stored for row in one]
 
     def add_flags(self, pairs: Iterable[tuple[int, Flag]]) -> None:
         """Write (reading id, doubt) beside readings."""

@@ -3,6 +3,7 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import pytest
 from hypothesis import given, settings
@@ -21,6 +22,8 @@ from monitor.values import (
     Facts,
     Flag,
     Probe,
+    Quantity,
+    Reading,
     Reason,
     Refusal,
     Refused,
@@ -141,6 +144,36 @@ def test_a_clock_step_moves_only_our_own_times_of_that_boot(store: Store) -> Non
 
 
 # the log
+
+TEXT = st.text(max_size=8) | st.sampled_from(["", "t\ud800", "mößig", "a\0b"])
+FINITE = st.floats(allow_nan=False, allow_infinity=False)
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    names=st.tuples(TEXT, TEXT, TEXT, TEXT), value=FINITE | st.integers(-99, 99),
+    at_s=st.none() | st.floats(), raw=st.none() | FINITE,
+    marks=st.lists(st.sampled_from(list(Flag)), max_size=2, unique=True).map(tuple),
+)  # fmt: skip
+def test_what_is_appended_is_given_as_it_is_read_back(names, value, at_s, raw, marks) -> None:
+    probe, source, hung_on, unit = names
+    one = Reading(
+        probe, Quantity.TEMPERATURE, value, at_s, 5.0, source, hung_on, raw, unit, marks
+    )  # fmt: skip
+    with TemporaryDirectory() as folder, Store.open(Path(folder) / "store.db", 0.0) as store:
+        rows = store.append([arrival(one), arrival(one, one)], 0, 0)
+        assert rows == list(store.iter_log())
+        assert [type(row.body.value) for row in rows] == [float] * 3
+
+
+def test_more_than_was_appended_in_the_log_has_to_be_read(store: Store) -> None:
+    assert [one.id for one in store.append([arrival(reading())], 0, 0) or ()] == [1]
+    with Store.open(store.path, 0.0) as other:
+        other.add_batch([arrival(reading(23.0))])
+    assert store.append([arrival(reading(24.0))], 1, 0) is None
+    other_journal = store.add_command(AlarmCommand(2.0, "acknowledge", "a1"))
+    assert store.append([arrival(reading(25.0))], 3, 0) is None
+    assert store.append([arrival(reading(26.0))], 4, other_journal) is not None
 
 
 STEPS = st.lists(st.sampled_from(["reading", "command", "entry", "book", "frame"]), max_size=30)
