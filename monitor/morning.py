@@ -16,7 +16,7 @@ from zoneinfo import ZoneInfo
 from monitor.assemble import plan_of
 from monitor.errors import BagwattError, PictureError
 from monitor.outbox.routing import SendAt, in_quiet, minute_of_day, send_at_s
-from monitor.review.gather import gather_night
+from monitor.review.gather import book_then, gather_night
 from monitor.review.night import review_night
 from monitor.review.night_nouns import Night
 from monitor.review.night_words import night_message, title
@@ -103,7 +103,7 @@ class Morning:
 
     def _review(self, window: Window) -> Night:
         with open_reader(self._settings.store.path) as store:
-            plan = plan_of(*store.book())
+            plan = plan_of(*book_then(store, window))
             return review_night(gather_night(store, self._settings, plan, window, self._zone))
 
     def _send(self, messages: list[Delivery], now_s: float) -> None:

@@ -12,7 +12,7 @@ import argparse
 import os
 import shutil
 from dataclasses import asdict
-from datetime import datetime, tzinfo
+from datetime import date, datetime, tzinfo
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
@@ -21,7 +21,7 @@ from monitor.cli.exits import Exit
 from monitor.cli.terminal import GREEN, YELLOW, paint, say, say_error, say_json
 from monitor.errors import SettingsError
 from monitor.review.night_nouns import Night, NightData
-from monitor.review.nights import Window, last_night
+from monitor.review.nights import Window, last_night, night_of
 from monitor.settings.load import load_settings
 from monitor.settings.schema_night import NightSettings
 
@@ -39,14 +39,18 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--folder", type=Path, help="a folder in the replay format instead of the store"
     )
-    parser.add_argument(
+    which = parser.add_mutually_exclusive_group()
+    which.add_argument(
         "--nights-ago",
         type=int,
         default=0,
         metavar="N",
         help="so many nights before the newest (default 0)",
     )
-    parser.add_argument(
+    which.add_argument(
+        "--date", metavar="DAY", help="the night that began on that evening, such as 2026-03-04"
+    )
+    which.add_argument(
         "--from",
         dest="begin",
         metavar="TIME",
@@ -110,7 +114,7 @@ def _from_store(
     arguments: argparse.Namespace, settings: Settings
 ) -> tuple[NightData, str, str, tzinfo]:
     from monitor.assemble import plan_of  # noqa: PLC0415  # numpy comes with it
-    from monitor.review.gather import gather_night  # noqa: PLC0415
+    from monitor.review.gather import book_then, gather_night  # noqa: PLC0415
     from monitor.store import open_reader  # noqa: PLC0415
 
     zone = ZoneInfo(settings.room.timezone)
@@ -118,20 +122,22 @@ def _from_store(
         last = store.last_frame()
         newest_s = last.end_s if last else 0.0
         window = _window(arguments, settings.night, newest_s, zone)
-        data = gather_night(store, settings, plan_of(*store.book()), window, zone)
+        data = gather_night(store, settings, plan_of(*book_then(store, window)), window, zone)
     return data, settings.room.name, settings.room.units, zone
 
 
 def _window(
     arguments: argparse.Namespace, hours: NightSettings, newest_s: float, zone: tzinfo
 ) -> Window:
-    """The asked-for window, or the newest night, or one so many nights before."""
+    """The asked-for window or night, else the newest night or one so many nights before."""
     if arguments.begin is not None:
         window = Window(_moment_s(arguments.begin, zone), _moment_s(arguments.end, zone))
         if not 0 < window.length_s <= 7 * DAY_S:
             problem = "--to must be after --from, by seven days at most"
             raise SettingsError("--from, --to", (problem,))
         return window
+    if arguments.date is not None:
+        return night_of(_day(arguments.date), hours.from_minute, hours.until_minute, zone)
     return last_night(
         max(newest_s, 2 * DAY_S),
         hours.from_minute,
@@ -139,6 +145,14 @@ def _window(
         zone,
         arguments.nights_ago,
     )
+
+
+def _day(text: str) -> date:
+    try:
+        return date.fromisoformat(text)
+    except ValueError as error:
+        problem = f"`{text}` is no day: write it such as 2026-03-04"
+        raise SettingsError("--date", (problem,)) from error
 
 
 def _moment_s(text: str, zone: tzinfo) -> float:

@@ -13,7 +13,7 @@ from markupsafe import Markup
 from monitor.assemble import plan_of
 from monitor.review.forecast import Forecast
 from monitor.review.forecast_words import forecast_lines
-from monitor.review.gather import gather_night
+from monitor.review.gather import book_then, gather_night
 from monitor.review.night import review_night
 from monitor.review.night_chart import chart_of, svg
 from monitor.review.night_nouns import Night
@@ -66,7 +66,7 @@ class Outlook:
     def _review(self, store: Reader, end_s: float) -> Night:
         hours = self._settings.night
         window = last_night(end_s, hours.from_minute, hours.until_minute, self._zone)
-        plan = plan_of(*store.book())
+        plan = plan_of(*book_then(store, window))
         return review_night(gather_night(store, self._settings, plan, window, self._zone))
 
     def forecast(self, store: Reader, units: str) -> Told | None:

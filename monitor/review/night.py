@@ -90,17 +90,19 @@ def review_night(data: NightData, params: NightParams | None = None) -> Night:
         movers=find_movers(data),
         probes=find_probes(data, silent),
         alarms=find_alarms(data.events, window),
-        compared=_compared(known, data.before),
+        compared=_compared(level_of(data.air_c, window), data.before),
         course=_course(data.air_c, dew, window),
         bags=len(carriers),
         bags_heard=len(carriers & {data.probes[p].bag for p in heard if p in data.probes}),
+        rolled=data.rolled,
     )
 
 
 def level_of(air_c: Mapping[str, Series], window: Window) -> Level | None:
-    """The air's level in a window, for comparing nights; by the same measure as the review."""
+    """The air's level in a window by means of ten minutes, for comparing nights: no more is
+    kept of old ones."""
     every_s = _spacing_s(air_c, window)
-    return find_level(within(room_level(air_c, max(MINUTE_S, every_s or MINUTE_S)), window))
+    return find_level(within(room_level(air_c, max(GRID_S, every_s or GRID_S)), window))
 
 
 def _spacing_s(air_c: Mapping[str, Series], window: Window) -> float | None:

@@ -37,6 +37,7 @@ class NightData:
     `surface_c` ten-minute means by bag inside it. `estimates` are hourly inside the window,
     `earlier` the same now and then in the days before. `events` reach back to where the
     alarms that stood began. `before` are the air's levels in the same hours of earlier nights.
+    `rolled`: readings of the window were thrown away, and means of ten minutes stand for them.
     """
 
     window: Window
@@ -53,6 +54,7 @@ class NightData:
     peak_h: Mapping[str, float] = field(default_factory=dict)
     before: tuple[Level, ...] = ()
     handled: Mapping[str, str] = field(default_factory=dict)
+    rolled: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -273,3 +275,4 @@ class Night:
     course: tuple[Point, ...]
     bags: int
     bags_heard: int
+    rolled: bool = False

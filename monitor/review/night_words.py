@@ -47,7 +47,7 @@ class Section:
 
 
 def title(night: Night, zone: tzinfo) -> str:
-    """Which night it is, and what the clocks did in it."""
+    """Which night it is, what the clocks did in it, and whether its readings are still there."""
     window, wall = night.window, Wall.of(night.window, zone)
     begin, end = window.start_s, window.end_s
     said = f"{wall.day(begin)} {wall.time(begin)} to {wall.day(end)} {wall.time(end)}"
@@ -55,7 +55,7 @@ def title(night: Night, zone: tzinfo) -> str:
     if change_s:
         way = "forward" if change_s > 0 else "back"
         said += f" (the clocks went {way}: {duration(window.length_s)})"
-    return said
+    return f"{said}, from ten-minute means" if night.rolled else said
 
 
 def headline(night: Night, units: str, zone: tzinfo) -> str:

@@ -47,12 +47,14 @@ def add(connection: sqlite3.Connection, events: Iterable[AlarmEvent]) -> int:
     return connection.total_changes - before
 
 
-def since(connection: sqlite3.Connection, at_s: float, limit: int) -> list[AlarmEvent]:
-    """Events at or after a moment, oldest first; of too many the newest."""
+def since(
+    connection: sqlite3.Connection, at_s: float, limit: int, until_s: float
+) -> list[AlarmEvent]:
+    """Events from a moment until another, oldest first; of too many the newest."""
     rows = connection.execute(
-        f"SELECT * FROM (SELECT id, {_COLUMNS} FROM events WHERE at_s >= ?"
+        f"SELECT * FROM (SELECT id, {_COLUMNS} FROM events WHERE at_s BETWEEN ? AND ?"
         " ORDER BY id DESC LIMIT ?) ORDER BY id",
-        (at_s, limit),
+        (at_s, until_s, limit),
     ).fetchall()
     return [_event(row[1:]) for row in rows]
 

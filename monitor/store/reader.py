@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import sqlite3
 from collections.abc import Collection, Iterator, Sequence
 from pathlib import Path
@@ -237,15 +238,19 @@ class Reader:
         with translated(self.path):
             return frames.estimates(self._connection, since_s, until_s, bag)
 
-    def rollups(self, since_s: float, until_s: float, probe: str | None = None) -> list[Rollup]:
+    def rollups(
+        self, since_s: float, until_s: float, probes: Collection[str] | None = None
+    ) -> list[Rollup]:
         """Ten minutes each of what was thrown away, with since_s <= at_s <= until_s."""
         with translated(self.path):
-            return retention.rollups(self._connection, since_s, until_s, probe)
+            return retention.rollups(self._connection, since_s, until_s, probes)
 
-    def events(self, since_s: float = 0.0, limit: int = 10_000) -> list[AlarmEvent]:
-        """Alarm events at or after a moment, oldest first; of too many the newest."""
+    def events(
+        self, since_s: float = 0.0, limit: int = 10_000, until_s: float = math.inf
+    ) -> list[AlarmEvent]:
+        """Alarm events with since_s <= at_s <= until_s, oldest first; of too many the newest."""
         with translated(self.path):
-            return alarms.since(self._connection, since_s, limit)
+            return alarms.since(self._connection, since_s, limit, until_s)
 
     def standing(self) -> list[StandingAlarm]:
         """Alarms that have not returned to normal, most urgent first, then oldest first."""

@@ -7,6 +7,7 @@ used again, so that it stops growing once the first of them are old.
 from __future__ import annotations
 
 import sqlite3
+from collections.abc import Collection
 
 from monitor.store.deliveries import WAITING
 from monitor.store.records import Rollup
@@ -99,14 +100,17 @@ def _readings(connection: sqlite3.Connection, before_s: float, frames_kept: int,
 
 
 def rollups(
-    connection: sqlite3.Connection, since_s: float, until_s: float, probe: str | None
+    connection: sqlite3.Connection,
+    since_s: float,
+    until_s: float,
+    probes: Collection[str] | None,
 ) -> list[Rollup]:
-    """Slots that end in [since_s, until_s] by time, of one probe or of all."""
-    condition, values = ("", ()) if probe is None else (" AND probe = ?", (probe,))
+    """Slots that end in [since_s, until_s] by time, of some probes or of all."""
+    condition = "" if probes is None else f" AND probe IN ({', '.join('?' * len(probes))})"
     rows = connection.execute(
         "SELECT at_s, probe, bag, quantity, low, mean, high, count, doubted FROM rollups"
         f" WHERE at_s >= ? AND at_s <= ?{condition} ORDER BY at_s, probe, bag, quantity",
-        (since_s, until_s, *values),
+        (since_s, until_s, *(probes or ())),
     ).fetchall()
     return [
         Rollup(at_s, name, bag, Quantity(quantity), *numbers)

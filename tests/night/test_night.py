@@ -65,13 +65,13 @@ def test_night_of_the_real_road_tells_the_same(config: Path) -> None:
     window = Window(EVENING_S, NIGHT_S)
     from_folder, _, _, zone = folder_night(config / "room", config, lambda newest_s, _: window)
     from monitor.assemble import plan_of
-    from monitor.review.gather import gather_night
+    from monitor.review.gather import book_then, gather_night
     from monitor.settings.load import load_settings
     from monitor.store import open_reader
 
     settings = load_settings(config, {}, outside=False)
     with open_reader(settings.store.path) as store:
-        stored = gather_night(store, settings, plan_of(*store.book()), window, zone)
+        stored = gather_night(store, settings, plan_of(*book_then(store, window)), window, zone)
     first = headline(review_night(stored), "C", zone)
     assert "as if a heater were stuck on" in first
     assert "as if a door stood open" in first
