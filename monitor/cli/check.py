@@ -1,4 +1,4 @@
-"""Try settings, the room's folder, store, sources and channels once, and say what is wrong.
+"""Try settings, the room's folder, store, sources, page and channels once; say what is wrong.
 
 Every fault of the settings is told at once, each with file, line and column. Sources are
 opened for a few seconds as `watch` would open them; a running `watch` keeps a serial port to
@@ -87,6 +87,7 @@ def look(settings: Settings, listen_s: float, send: bool) -> Iterator[Finding]:
         yield of_source(build_source(one, clock), clock, listen_s)
     if not settings.sources:
         yield Finding("sources", "note", "none in the settings: only hand readings will come")
+    yield from of_page(settings)
     yield from of_channels(settings, clock, send)
 
 
@@ -171,6 +172,15 @@ def of_source(source: Source, clock: Clock, listen_s: float) -> Finding:
     return Finding(
         what, state, f"connected, {heard}{refused}{'; ' * bool(health.detail)}{health.detail}"
     )
+
+
+def of_page(settings: Settings) -> Iterator[Finding]:
+    """The page, where one is to be served: its port, its certificate, who opens it and where."""
+    if settings.page is None:
+        return
+    from monitor.page.trial import try_page  # noqa: PLC0415  # the web server comes with it
+
+    yield from (Finding("page", state, detail) for state, detail in try_page(settings.page))
 
 
 def of_channels(settings: Settings, clock: Clock, send: bool) -> Iterator[Finding]:

@@ -68,7 +68,7 @@ class PageServer:
     def _serve(self) -> str:
         """Serve until told to stop; why it couldn't."""
         try:
-            listener = _listen(self._page.listen, self._page.port)
+            listener = listen_at(self._page.listen, self._page.port)
         except OSError as error:
             return error.strerror or str(error)
         with listener:
@@ -105,7 +105,8 @@ def address_of(page: PageSettings) -> str:
     return f"{scheme}://{host}:{page.port}/"
 
 
-def _listen(host: str, port: int) -> socket.socket:
+def listen_at(host: str, port: int) -> socket.socket:
+    """A socket that listens there. Raises OSError."""
     family = socket.AF_INET6 if ":" in host else socket.AF_INET
     listener = socket.socket(family, socket.SOCK_STREAM)
     try:
