@@ -16,7 +16,8 @@ from monitor.recount_file import Kept, RecountFile
 from monitor.replay import followed, merged
 from monitor.resume import ROAD_FORMAT, Resumed, as_items, beginning, checkpoint_text, taken_up
 from monitor.review.account import Account, FrameAccount
-from monitor.review.predict import OF_THRESHOLDS
+from monitor.review.predict import PREDICTED
+from monitor.review.reach import Reach, near_c
 from monitor.road import Outcome, Plan
 from monitor.runner import Close, Step, take, with_closes
 from monitor.settings.schema import Settings
@@ -25,8 +26,6 @@ from monitor.store import Reader
 from monitor.values import AlarmCommand, Bag, Evidence
 
 HOUR_S = 3600.0
-#: Cores are kept this far below the lowest limit: further off they make nothing urgent.
-CORE_NEAR_K = 3.0
 Progress = Callable[[float], None]
 StrainOf = Callable[[str], Strain]
 
@@ -34,8 +33,15 @@ StrainOf = Callable[[str], Strain]
 class Recorder:
     """The sink of a recount: takes steps of the road, gives frames of an account."""
 
-    def __init__(self, plan: Plan, strain_of: StrainOf, budgets: Mapping[str, float]) -> None:
-        """A recount that begins with the bags of `plan`, under these budgets by strain."""
+    def __init__(
+        self,
+        plan: Plan,
+        strain_of: StrainOf,
+        budgets: Mapping[str, float],
+        before: Iterable[FrameAccount] = (),
+    ) -> None:
+        """A recount that begins with the bags of `plan`, under these budgets by strain, and
+        goes on from the frames `before`."""
         self.frames: list[FrameAccount] = []
         self._plan = plan
         self._strain_of = strain_of
@@ -43,6 +49,7 @@ class Recorder:
         self._said: dict[str, Evidence] = {}
         self._bags: dict[str, Bag] = {}
         self._budgets = budgets
+        self._reach = Reach.after(before, strain_of)
 
     def __call__(self, step: Step) -> None:
         """Take what came of one item."""
@@ -59,6 +66,7 @@ class Recorder:
         for name in gone:
             del self._bags[name]
             self._said.pop(name, None)
+            self._reach.forget(name)
         bags = {
             name: self._plan.bags[name]
             for name in verdicts
@@ -70,16 +78,17 @@ class Recorder:
         }
         self._said.update(evidence)
         hourly = close.end_s % HOUR_S == 0
-        others = [one for one in outcome.conditions if one.kind not in OF_THRESHOLDS]
+        others = [one for one in outcome.conditions if one.kind not in PREDICTED]
+        cores_c = {
+            name: estimate.core_c
+            for name, (estimate, _) in verdicts.items()
+            if estimate.core_c is not None
+        }
         self.frames.append(
             FrameAccount(
                 close.end_s,
                 evidence,
-                {
-                    name: estimate.core_c
-                    for name, (estimate, _) in verdicts.items()
-                    if estimate.core_c is not None and estimate.core_c >= self._near_c(name)
-                },
+                self._reach.step(close.end_s, cores_c, self._near_c),
                 {
                     name: round(estimate.excess_k, 3)
                     for name, (estimate, _) in verdicts.items()
@@ -96,8 +105,7 @@ class Recorder:
         self._commands.clear()
 
     def _near_c(self, name: str) -> float:
-        limits = self._strain_of(self._bags[name].strain).core_limits
-        return min(limit.core_c for limit in limits) - CORE_NEAR_K
+        return near_c(self._strain_of(self._bags[name].strain))
 
 
 def of_store(store: Reader, settings: Settings, progress: Progress = lambda share: None) -> Account:
@@ -109,7 +117,8 @@ def of_store(store: Reader, settings: Settings, progress: Progress = lambda shar
     kept = file.read()
     resumed, frames = _go_on(store, settings, kept)
     last = store.last_frame()
-    recorder = Recorder(resumed.book.plan(), settings.strains.lookup, _budgets(settings))
+    strain_of = settings.strains.lookup
+    recorder = Recorder(resumed.book.plan(), strain_of, _budgets(settings), frames)
     after_s = resumed.last_close.end_s if resumed.last_close else None
     end_s = after_s
     for row in store.iter_log(after_s):
@@ -195,5 +204,7 @@ def _key(settings: Settings) -> str:
 
 
 def _without_thresholds(strain: Strain) -> Iterable[object]:
-    tried = ("least_excess_k", "false_calls_per_100", "hold_s")
-    return [part for name, part in sorted(asdict(strain).items()) if name not in tried]
+    """Of core limits only the lowest matters: cores are kept from somewhat below it."""
+    tried = ("least_excess_k", "false_calls_per_100", "hold_s", "core_limits")
+    parts = [part for name, part in sorted(asdict(strain).items()) if name not in tried]
+    return [*parts, near_c(strain)]

@@ -18,7 +18,7 @@ from monitor.errors import BagwattError, StoreError
 from monitor.review.account import FrameAccount
 from monitor.review.account_text import from_line, to_line
 
-FORMAT = 1
+FORMAT = 2
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,7 +2,8 @@
 
 STRAIN's evidence is told again from the store (and from folders in the replay format with
 --folder), once; then 500 thresholds are tried on it. The table shows shipped, present and
-proposed side by side, the list below which bags change sides: judge for yourself. --apply
+proposed side by side, the list below which bags change sides: judge for yourself. Core limits
+are tried the same way where bags came near them. --apply
 changes just these values in strains.yaml, --undo takes the last change back; a running watch
 takes it by itself. --normal shows what is normal for the strain here, --learn makes it what
 the judge expects. Without STRAIN, --promise and --watcher look at all of them.
@@ -26,6 +27,7 @@ from monitor.settings.schema import Settings
 if TYPE_CHECKING:
     from monitor.cli.tuning import Gathered
     from monitor.review.tune import Tuning
+    from monitor.review.tune_heat import HeatTuning
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -87,6 +89,7 @@ def _of_a_strain(settings: Settings, arguments: argparse.Namespace) -> Exit:
 def _tune(settings: Settings, arguments: argparse.Namespace) -> Exit:
     from monitor.cli.tuning import gather  # noqa: PLC0415  # numpy comes with it
     from monitor.review.tune import Costs, tune  # noqa: PLC0415
+    from monitor.review.tune_heat import tune_heat  # noqa: PLC0415
 
     before = snapshot(arguments.config) if arguments.apply else None
     strain: str = arguments.strain
@@ -103,42 +106,53 @@ def _tune(settings: Settings, arguments: argparse.Namespace) -> Exit:
     if costs is not None:
         money = Costs(costs.lost_bag, costs.needless_walk, costs.neighbour_per_day)
     found = tune(gathered.rooms, strain, gathered.strains, money)
+    heat = tune_heat(gathered.rooms, strain, gathered.strains, money)
     zone = ZoneInfo(settings.room.timezone)
     if arguments.png is not None:
         from monitor.review.tune_sheet import draw_tuning  # noqa: PLC0415
 
-        draw_tuning(found, settings.room.units, zone, arguments.png)
+        draw_tuning(found, heat, settings.room.units, zone, arguments.png)
     if arguments.json:
-        say_json(_as_json(found, gathered))
+        say_json(_as_json(found, heat, gathered))
     else:
-        _print(found, gathered, settings, zone)
+        _print(found, heat, gathered, settings, zone)
         if arguments.png is not None:
             say(f"drew {arguments.png}")
-    return _finish(found, strain, before, quiet=arguments.json)
+    return _finish(found, heat, before, quiet=arguments.json)
 
 
-def _finish(found: Tuning, strain: str, before: Snapshot | None, quiet: bool) -> Exit:
+def _finish(found: Tuning, heat: HeatTuning, before: Snapshot | None, quiet: bool) -> Exit:
     """Write what was proposed where that was asked for; FOUND where it is left to be done."""
+    from monitor.review.tune_heat_words import file_limits  # noqa: PLC0415
     from monitor.review.tune_words import file_values  # noqa: PLC0415
 
-    proposed = found.proposed
-    if proposed is None or proposed.thresholds == found.present.thresholds:
+    values: dict[str, str] = {}
+    limits: list[tuple[str, str]] = []
+    if found.proposed is not None and found.proposed.thresholds != found.present.thresholds:
+        values = file_values(found.proposed.thresholds)
+    if heat.proposed is not None and heat.proposed.thresholds.moved is not None:
+        limits = file_limits(heat.proposed.thresholds.limits)
+    if not values and not limits:
         if before is not None and not quiet:
             say("nothing to apply")
         return Exit.DONE
     if before is None:
         return Exit.FOUND
-    values = file_values(proposed.thresholds)
-    apply(before, strain, values)
+    apply(before, found.strain, values, limits)
     if not quiet:
         for key, value in values.items():
-            say(f"{before.path.name}: {strain}.{key}: {value}")
+            say(f"{before.path.name}: {found.strain}.{key}: {value}")
+        if limits:
+            said = ", ".join(" ".join(one) for one in limits)
+            say(f"{before.path.name}: {found.strain}.core_limits: {said}")
         say(f"the file as it was is {backup_of(before.path).name}; --undo puts it back")
     return Exit.DONE
 
 
-def _print(found: Tuning, gathered: Gathered, settings: Settings, zone: tzinfo) -> None:
-    from monitor.review import tune_words  # noqa: PLC0415
+def _print(
+    found: Tuning, heat: HeatTuning, gathered: Gathered, settings: Settings, zone: tzinfo
+) -> None:
+    from monitor.review import tune_heat_words, tune_words  # noqa: PLC0415
 
     units, currency = settings.room.units, settings.book.currency
     say(tune_words.headline(found, zone))
@@ -149,11 +163,20 @@ def _print(found: Tuning, gathered: Gathered, settings: Settings, zone: tzinfo) 
         say(line)
     for line in tune_words.side_lines(found, units, zone):
         say(line)
+    say()
+    rows = tune_heat_words.heat_rows(heat, units, currency)
+    say(table(tune_heat_words.HEADER, rows))
+    say()
+    for line in tune_heat_words.heat_lines(heat, units):
+        say(line)
+    for line in tune_heat_words.heat_side_lines(heat, units, zone):
+        say(line)
     for line in [*tune_words.doubt_lines(found, gathered.strangers), *gathered.notes]:
         say(f"note: {line}")
 
 
-def _as_json(found: Tuning, gathered: Gathered) -> Any:
+def _as_json(found: Tuning, heat: HeatTuning, gathered: Gathered) -> Any:
     from monitor.cli.tuning import plain  # noqa: PLC0415
 
-    return plain({**vars(found), "strangers": gathered.strangers, "notes": gathered.notes})
+    said = {"core_limits": heat, "strangers": gathered.strangers, "notes": gathered.notes}
+    return plain({**vars(found), **said})

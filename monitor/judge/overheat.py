@@ -119,7 +119,7 @@ class Overheat:
             course.recent = [
                 point for point in course.recent if end_s - point[0] <= params.slope_s
             ] + [(end_s, core_c)]
-            course.slope_k_per_h = _slope_k_per_h(course.recent, params.slope_least_s)
+            course.slope_k_per_h = slope_k_per_h(course.recent, params.slope_least_s)
         self._say(course, self._worst(course, limits), end_s)
 
     def _keep(
@@ -239,7 +239,7 @@ def _rank(finding: _Finding) -> tuple[int, float, float]:
     return finding.urgency.rank, -finding.reached_in_s, finding.limit_c
 
 
-def _slope_k_per_h(recent: list[tuple[float, float]], least_s: float) -> float:
+def slope_k_per_h(recent: list[tuple[float, float]], least_s: float) -> float:
     """Least-squares slope of (time [s], core [°C]); 0 before `least_s` of them."""
     if not recent or recent[-1][0] - recent[0][0] < least_s:
         return 0.0

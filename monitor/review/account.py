@@ -20,7 +20,7 @@ from monitor.values import AlarmCommand, Bag, Condition, Estimate, Evidence
 class FrameAccount:
     """What a closed frame gave, as far as it differs from the one before.
 
-    `evidence` of bags whose evidence changed; `core_c` of bags whose core is near a limit
+    `evidence` of bags whose evidence changed; `core_c` of bags in reach of a limit (`reach.py`)
     [°C]; `warmth_k` over lagged air of every bag, on the hour [K]; `bags` that came or were
     booked anew, `gone` those that left; `others` the conditions that no threshold of a strain
     moves; `commands` what people asked since the frame before. `budgets` [false calls per 100]

@@ -15,6 +15,8 @@ from monitor.review.records import CONTAMINATED_MAYBE, CONTAMINATED_SURELY, HEAL
 from monitor.terms import CAUSES, COMES_BACK, LEAVES, NO_ORGANISM
 from monitor.values import Bag, BookEntry
 
+#: Words of an outcome that say the heat did it.
+_HEAT_WORDS = ("heat", "cooked", "overheated")
 _CAME_THROUGH = frozenset({"full run", "to fruiting", "yield"})
 _DAY_S = 86400.0
 
@@ -25,6 +27,8 @@ class End(StrEnum):
     BAD = "contaminated surely"
     MAYBE = "contaminated maybe"
     HEALTHY = "healthy"
+    COOKED = "cooked"
+    COOKED_MAYBE = "cooked maybe"
     OTHERWISE = "lost otherwise"
     UNKNOWN = "unknown"
     RUNNING = "still running"
@@ -33,8 +37,8 @@ class End(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Ending:
-    """A bag's end; `found_s` when somebody first said it was bad, `left_s` when it was taken
-    out of the spawn run, `why` what contradicts, in words."""
+    """A bag's end; `found_s` when somebody first said it was bad or cooked, `left_s` when it was
+    taken out of the spawn run, `why` what contradicts, in words."""
 
     bag: str
     end: End
@@ -45,6 +49,10 @@ class Ending:
     @property
     def bad(self) -> bool:
         return self.end in (End.BAD, End.MAYBE)
+
+    @property
+    def cooked(self) -> bool:
+        return self.end in (End.COOKED, End.COOKED_MAYBE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,7 +90,7 @@ def _ending(bag: Bag, entries: list[BookEntry], now_s: float, longest_run_s: flo
             left_s = entry.at_s
         elif entry.event == COMES_BACK:
             left_s = None
-    found_s = min((one.at_s for one in said if one.end in (End.BAD, End.MAYBE)), default=None)
+    found_s = min((one.at_s for one in said if one.end in _HARMED), default=None)
     if why := _contradiction(bag, entries, said):
         return Ending(bag.bag, End.CONTRADICTED, found_s, left_s, why)
     if said:
@@ -112,6 +120,8 @@ def _of_outcome(detail: str) -> End:
     }
     if word in known:
         return known[word]
+    if any(one in word for one in _HEAT_WORDS):
+        return End.COOKED_MAYBE if "maybe" in word else End.COOKED
     return End.OTHERWISE if any(cause in word for cause in NO_ORGANISM) else End.UNKNOWN
 
 
@@ -119,6 +129,12 @@ def _of_pull(entry: BookEntry) -> End:
     """Pulled for an organism, surely or maybe; for something else; or nobody said for what."""
     words = entry.detail.lower()
     cause = entry.facts.get("cause") or next((one for one in CAUSES if one in words), "")
+    if cause == "heat":
+        return (
+            End.COOKED_MAYBE
+            if "maybe" in (entry.facts.get("sure", ""), *words.split())
+            else End.COOKED
+        )
     if cause in NO_ORGANISM:
         return End.OTHERWISE
     if cause in ("", "unknown") and "contaminated" not in words:
@@ -134,12 +150,17 @@ def _contradiction(bag: Bag, entries: list[BookEntry], said: list[_Said]) -> str
         days = (bag.inoculated_s - early.at_s) / _DAY_S
         return f"`{early.event}` is written {days:.1f} days before it was inoculated"
     ends = {one.end for one in said if one.by == "outcome"}
-    if End.HEALTHY in ends and ends & {End.BAD, End.MAYBE}:
-        return "its outcome is written both as healthy and as contaminated"
-    surely = next((one for one in said if one.end is End.BAD), None)
+    if End.HEALTHY in ends and ends & _HARMED:
+        other = "contaminated" if ends & {End.BAD, End.MAYBE} else "cooked"
+        return f"its outcome is written both as healthy and as {other}"
+    surely = next((one for one in said if one.end in (End.BAD, End.COOKED)), None)
     if surely is None:
         return ""
+    what = "contaminated" if surely.end is End.BAD else "cooked"
     if End.HEALTHY in ends:
-        return "it was pulled as surely contaminated, and its outcome is written as healthy"
+        return f"it was pulled as surely {what}, and its outcome is written as healthy"
     later = next((one for one in said if one.by in _CAME_THROUGH and one.at_s > surely.at_s), None)
-    return f"it is contaminated, and `{later.by}` is written after that" if later else ""
+    return f"it is {what}, and `{later.by}` is written after that" if later else ""
+
+
+_HARMED = frozenset({End.BAD, End.MAYBE, End.COOKED, End.COOKED_MAYBE})

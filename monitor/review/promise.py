@@ -8,7 +8,8 @@ from dataclasses import dataclass
 from monitor.judge.strain import Strain
 from monitor.review.account import bags_of
 from monitor.review.outcomes import End
-from monitor.review.tune import Room, exact_interval
+from monitor.review.tune import Room
+from monitor.review.tune_rows import exact_interval
 
 #: A promise is believed as if it had already been kept over this many false calls.
 BELIEVED = 2.0

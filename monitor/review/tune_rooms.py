@@ -29,12 +29,14 @@ StrainOf = Callable[[str], Strain]
 @dataclass(frozen=True, slots=True)
 class Book:
     """What a room's book says: the bags as they stand, entries that were not taken back, when
-    live alarms first pointed at each bag, and the last moment it knows of."""
+    live alarms first called each bag hot or stalled (`alarmed_s`) and overheating (`heated_s`,
+    None where nobody kept it), and the last moment it knows of."""
 
     bags: Mapping[str, Bag]
     entries: tuple[BookEntry, ...]
     alarmed_s: Mapping[str, float]
     now_s: float
+    heated_s: Mapping[str, float] | None = None
 
 
 def book_of(store: Reader) -> Book:
@@ -44,12 +46,16 @@ def book_of(store: Reader) -> Book:
         if isinstance(version.now, Bag):
             bags[version.name] = version.now
     alarmed_s: dict[str, float] = {}
+    heated_s: dict[str, float] = {}
     for event in store.events(limit=1_000_000):
-        if event.kind in _OF_A_BAG and event.urgency is not Urgency.LATER and event.announced:
-            alarmed_s.setdefault(event.facts.bag or event.subject, event.at_s)
+        if event.urgency is not Urgency.LATER and event.announced:
+            if event.kind in _OF_A_BAG:
+                alarmed_s.setdefault(event.facts.bag or event.subject, event.at_s)
+            elif event.kind is AlarmKind.OVERHEATING:
+                heated_s.setdefault(event.subject, event.at_s)
     last = store.last_frame()
     entries = tuple(one.entry for one in store.entries() if not one.struck)
-    return Book(bags, entries, alarmed_s, last.end_s if last else 0.0)
+    return Book(bags, entries, alarmed_s, last.end_s if last else 0.0, heated_s)
 
 
 def room_of(
@@ -61,11 +67,13 @@ def room_of(
     """The room with its bags' ends, and the bags that entries name and nobody knows."""
     bags = {name: versions[-1] for name, versions in bags_of([account]).items()} | dict(book.bags)
     longest_d = max((strain_of(bag.strain).run_days[1] for bag in bags.values()), default=0.0)
-    called_s = dict(predict(account, strain_of, progress).called_s)
+    promised = predict(account, strain_of, progress)
+    called_s = dict(promised.called_s)
     for name, at_s in book.alarmed_s.items():
         called_s[name] = min(called_s.get(name, at_s), at_s)
+    heated_s = promised.heated_s if book.heated_s is None else book.heated_s
     ends = endings(bags, book.entries, book.now_s, longest_d * DAY_S)
-    return Room(account, ends, called_s), strangers(bags, book.entries)
+    return Room(account, ends, called_s, heated_s), strangers(bags, book.entries)
 
 
 def no_history(strain: str, accounts: Iterable[Account]) -> str:
@@ -97,7 +105,7 @@ def renamed(strain: str, accounts: Iterable[Account]) -> list[str]:
 
 def changed_midway(strain: str, store: Reader, account: Account, zone: tzinfo) -> list[str]:
     """A word for each time at which the strain's thresholds changed inside a run."""
-    held: list[tuple[float, tuple[float, ...]]] = []
+    held: list[tuple[float, tuple[object, ...]]] = []
     for note in store.notes(limit=100_000):
         if note.kind == THRESHOLDS_NOTE:
             said = json.loads(note.detail)

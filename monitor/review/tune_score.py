@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
-DAY_S = 86400.0
+HOUR_S, DAY_S = 3600.0, 86400.0
 #: For how long a bag that nothing calls stands among its neighbours [days]: common practice,
 #: no source; a mouldy bag is seen on a walk within a week or so.
 SEEN_BY_EYE_D = 7.0
@@ -49,6 +49,55 @@ class Trials:
     false: NDArray[np.bool_]
     healthy_run: NDArray[np.intp]
     runs: int
+
+
+@dataclass(frozen=True, slots=True)
+class Spoilt:
+    """A bad bag at `place`: a call was of use `until_s`, in fact it came at `live_s` (inf for
+    never), and it counts `weight`."""
+
+    place: int
+    until_s: float
+    live_s: float
+    weight: float
+
+
+def trials_of(
+    first_s: Array,
+    spoilt: Sequence[Spoilt],
+    false: NDArray[np.bool_],
+    healthy: Sequence[int],
+    runs: NDArray[np.intp],
+) -> Trials:
+    """The bags with a known end, as arrays.
+
+    first_s  (bags, tried) when each bag is first called [s since 1970], inf for never
+    false    (healthy, tried) whether each of the bags at the places `healthy` is a false call
+    runs     (bags) the run of each
+    """
+    shape = (len(spoilt), first_s.shape[1])
+    day, warning_h = np.full(shape, np.inf), np.full(shape, np.nan)
+    called = np.zeros(shape, dtype=np.bool_)
+    for row, one in enumerate(spoilt):
+        first = np.where(first_s[one.place] <= one.until_s, first_s[one.place], np.inf)
+        called[row] = np.isfinite(first)
+        if not called[row].any():
+            continue
+        began_s = first.min()
+        cut_s = one.until_s if one.live_s <= one.until_s else np.inf
+        day[row] = (np.where(called[row], first, cut_s) - began_s) / DAY_S
+        warning_h[row] = np.where(called[row], (one.until_s - first) / HOUR_S, np.nan)
+    warning_h[~np.isfinite(warning_h)] = np.nan
+    return Trials(
+        day=day,
+        called=called,
+        warning_h=warning_h,
+        weight=np.array([one.weight for one in spoilt]),
+        bad_run=runs[[one.place for one in spoilt]],
+        false=false,
+        healthy_run=runs[list(healthy)],
+        runs=int(runs.max(initial=0)) + 1,
+    )
 
 
 def caught_and_days(day: Array, called: NDArray[np.bool_], weight: Array) -> tuple[Array, Array]:
@@ -99,14 +148,6 @@ def cost_per_100(trials: Trials, costs: Costs, runs: Array) -> Array:
     lost = bad * (costs.lost_bag * missed + costs.neighbour_per_day * days)
     bags = bad + healthy.sum(axis=-1)[..., None]
     return np.asarray(100.0 * (lost + costs.needless_walk * walks) / np.maximum(bags, 1.0))
-
-
-def false_per_100(trials: Trials, runs: Array) -> Array:
-    """False calls per 100 healthy bags under each threshold; NaN without a healthy bag."""
-    healthy = runs[..., trials.healthy_run]
-    count = healthy.sum(axis=-1)[..., None]
-    walks = healthy @ trials.false.astype(np.float64)
-    return np.asarray(np.where(count > 0, 100.0 * walks / np.maximum(count, 1.0), np.nan))
 
 
 def own_column(trials: Trials, chosen: Sequence[int]) -> Trials:

@@ -7,13 +7,16 @@ from __future__ import annotations
 
 import json
 import sys
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import tzinfo
 from pathlib import Path
 from typing import Any
 
 from monitor.review.pictures import NO_MATPLOTLIB, draw_in_child
-from monitor.review.tune import Row, Tuning
+from monitor.review.tune import Tuning
+from monitor.review.tune_heat import HeatTuning
+from monitor.review.tune_heat_words import heat_lines
+from monitor.review.tune_rows import Row, Side
 from monitor.review.tune_words import headline, proposal_lines, threshold_words
 
 #: Bags that change sides which are drawn.
@@ -23,37 +26,45 @@ _MARKS = {"shipped": ("s", "#6b6557"), "present": ("o", "#7a4b12"), "proposed": 
 DAY_S = 86400.0
 
 
-def draw_tuning(tuning: Tuning, units: str, zone: tzinfo, path: Path) -> None:
+def draw_tuning(tuning: Tuning, heat: HeatTuning, units: str, zone: tzinfo, path: Path) -> None:
     """Draw a tuning into `path`, in a child that may take a minute. Raises PictureError."""
     named = {"shipped": tuning.shipped, "present": tuning.present, "proposed": tuning.proposed}
     scale = 1.8 if units == "F" else 1.0
     sheet = {
         "title": headline(tuning, zone),
-        "lines": proposal_lines(tuning, units),
+        "lines": [*proposal_lines(tuning, units), "Core limits:", *heat_lines(heat, units)],
         "cloud": [_point(row) for row in tuning.cloud],
         "marks": {
             name: [*_point(row), ", ".join(threshold_words(row.thresholds, units))]
             for name, row in named.items()
             if row is not None
         },
-        "units": "°F" if units == "F" else "K",
         "sides": [
-            {
-                "name": f"{one.bag}, {one.end}",
-                "day": [(at_s - one.at_s[0]) / DAY_S for at_s in one.at_s],
-                "excess": [scale * value for value in one.excess_k],
-                "called": None
-                if (called_s := one.present_s or one.proposed_s) is None
-                else (called_s - one.at_s[0]) / DAY_S,
-            }
-            for one in tuning.sides[:SIDES_DRAWN]
-            if one.at_s
+            *_sides(tuning.sides, f"excess {'°F' if units == 'F' else 'K'}", scale, 0.0),
+            *_sides(heat.sides, f"core °{units}", scale, 32.0 if units == "F" else 0.0),
         ],
     }
     draw_in_child("monitor.review.tune_sheet", sheet, path)
 
 
-def _point(row: Row) -> list[float | None]:
+def _sides(sides: Sequence[Side], what: str, scale: float, zero: float) -> list[dict[str, Any]]:
+    """The first bags that change sides, as they are drawn: `what` by day, scaled."""
+    return [
+        {
+            "name": f"{one.bag}, {one.end}",
+            "what": what,
+            "day": [(at_s - one.at_s[0]) / DAY_S for at_s in one.at_s],
+            "course": [zero + scale * value for value in one.course],
+            "called": None
+            if (called_s := one.present_s or one.proposed_s) is None
+            else (called_s - one.at_s[0]) / DAY_S,
+        }
+        for one in sides[:SIDES_DRAWN]
+        if one.at_s
+    ]
+
+
+def _point(row: Row[Any]) -> list[float | None]:
     """False calls per 100, share caught, hours of warning."""
     rate = 100.0 * row.false / row.healthy if row.healthy else None
     share = None if row.caught_share is None else 100.0 * row.caught_share
@@ -80,7 +91,7 @@ def main(arguments: list[str]) -> int:
     for number, side in enumerate(sheet["sides"]):
         left = 0.06 + 0.24 * (number % 4)
         bottom = 1.0 - (6.35 + 1.5 * (number // 4)) / height
-        _side(figure.add_axes((left, bottom, 0.19, 0.9 / height)), side, sheet["units"])
+        _side(figure.add_axes((left, bottom, 0.19, 0.9 / height)), side)
     figure.savefig(arguments[0], dpi=110, format="png")
     return 0
 
@@ -110,15 +121,15 @@ def _cloud(figure: Any, axes: Any, sheet: Mapping[str, Any]) -> None:
         axes.legend(frameon=False, fontsize=8, loc="lower right", labelcolor=_INK)
 
 
-def _side(axes: Any, side: Mapping[str, Any], units: str) -> None:
-    """One bag's excess by day, and when it was called."""
+def _side(axes: Any, side: Mapping[str, Any]) -> None:
+    """One bag's course by day, and when it was called."""
     axes.set_facecolor(_PAPER)
-    axes.plot(side["day"], side["excess"], color="#7a4b12", lw=1.2)
+    axes.plot(side["day"], side["course"], color="#7a4b12", lw=1.2)
     if side["called"] is not None:
         axes.axvline(side["called"], color="#1f6a78", lw=1, ls="--")
     axes.set_title(side["name"], size=7, color=_INK, parse_math=False)
     axes.tick_params(colors=_SOFT, labelsize=6)
-    axes.set_ylabel(units, size=6, color=_SOFT)
+    axes.set_ylabel(side["what"], size=6, color=_SOFT)
 
 
 if __name__ == "__main__":

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from datetime import datetime, tzinfo
+from typing import Any
 
 from monitor.review.outcomes import End
 from monitor.review.scan import Thresholds
-from monitor.review.tune import Row, Side, Tuning
+from monitor.review.tune import Tuning
+from monitor.review.tune_rows import Row, Side
 from monitor.words.quantities import difference
 
 _BARS = "▁▂▃▄▅▆▇█"
@@ -40,7 +42,12 @@ def table_rows(tuning: Tuning, units: str, currency: str) -> list[tuple[str, ...
     return cells
 
 
-def _cells(name: str, row: Row, units: str, currency: str) -> tuple[str, ...]:
+def _cells(name: str, row: Row[Thresholds], units: str, currency: str) -> tuple[str, ...]:
+    return (name, *threshold_words(row.thresholds, units), *row_cells(row, currency))
+
+
+def row_cells(row: Row[Any], currency: str) -> tuple[str, str, str, str, str]:
+    """Caught, called for nothing, their rate, hours of warning and cost, as a table shows them."""
     known = row.caught + row.missed
     caught = f"{row.caught} of {known}" + (f" + {row.cut_off} cut off" if row.cut_off else "")
     rate = "-"
@@ -54,8 +61,6 @@ def _cells(name: str, row: Row, units: str, currency: str) -> tuple[str, ...]:
         if row.cost_low is not None and row.cost_high is not None:
             cost += f" ({row.cost_low:.0f} to {row.cost_high:.0f})"
     return (
-        name,
-        *threshold_words(row.thresholds, units),
         caught if known + row.cut_off else "no bad bag",
         f"{row.false} of {row.healthy}",
         rate,
@@ -117,18 +122,29 @@ def side_lines(tuning: Tuning, units: str, zone: tzinfo) -> list[str]:
     """The bags that change sides, each with its little chart of excess."""
     if tuning.proposed is None or not tuning.sides:
         return []
-    lines = [f"{len(tuning.sides)} bags change sides:"]
-    width = max(len(f"{one.room} {one.bag}") for one in tuning.sides[:SIDES_SHOWN])
-    lines += [
-        f"  {f'{one.room} {one.bag}'.ljust(width)}  {spark(one)}  {_side(one, units, zone)}"
-        for one in tuning.sides[:SIDES_SHOWN]
+    return changing_lines(tuning.sides, zone, lambda top_k: difference(top_k, units))
+
+
+def changing_lines(
+    sides: Sequence[Side], zone: tzinfo, in_words: Callable[[float], str], from_low: bool = False
+) -> list[str]:
+    """Bags that change sides; `in_words` tells the top of a course, which is drawn from nothing
+    or, with `from_low`, from its own lowest."""
+    some = "1 bag changes sides:" if len(sides) == 1 else f"{len(sides)} bags change sides:"
+    width = max(len(f"{one.room} {one.bag}") for one in sides[:SIDES_SHOWN])
+    lines = [
+        f"  {f'{one.room} {one.bag}'.ljust(width)}  "
+        f"{spark(one, min(one.course, default=0.0) if from_low else 0.0)}  "
+        f"{side_words(one, zone, in_words)}"
+        for one in sides[:SIDES_SHOWN]
     ]
-    more = len(tuning.sides) - SIDES_SHOWN
-    return [*lines, f"  and {more} more: see --json"] if more > 0 else lines
+    more = len(sides) - SIDES_SHOWN
+    return [some, *lines, *([f"  and {more} more: see --json"] if more > 0 else [])]
 
 
-def _side(one: Side, units: str, zone: tzinfo) -> str:
-    top = difference(max((abs(value) for value in one.excess_k), default=0.0), units)
+def side_words(one: Side, zone: tzinfo, in_words: Callable[[float], str]) -> str:
+    """How far a bag went, what became of it, and what would change."""
+    top = in_words(max((abs(value) for value in one.course), default=0.0))
     if one.present_s is not None:
         change = f"called {day(one.present_s, zone)} at present, not as proposed"
     else:
@@ -136,15 +152,15 @@ def _side(one: Side, units: str, zone: tzinfo) -> str:
     return f"up to {top}, {one.end}: {change}"
 
 
-def spark(one: Side) -> str:
-    """Excess over time in eight heights, from nothing to its own top; below zero is nothing."""
+def spark(one: Side, foot: float = 0.0) -> str:
+    """A course over time in eight heights, from `foot` to its own top."""
     if not one.at_s:
         return " " * SPARK_CELLS
     first, last = one.at_s[0], one.at_s[-1]
     tops = [0.0] * SPARK_CELLS
-    for at_s, excess_k in zip(one.at_s, one.excess_k, strict=True):
+    for at_s, value in zip(one.at_s, one.course, strict=True):
         place = min(int((at_s - first) / max(last - first, 1.0) * SPARK_CELLS), SPARK_CELLS - 1)
-        tops[place] = max(tops[place], abs(excess_k))
+        tops[place] = max(tops[place], abs(value) - foot)
     most = max(*tops, 1e-9)
     return "".join(_BARS[min(int(top / most * len(_BARS)), len(_BARS) - 1)] for top in tops)
 

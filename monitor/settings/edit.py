@@ -9,7 +9,7 @@ from __future__ import annotations
 import os
 import re
 import shutil
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -21,8 +21,9 @@ from monitor.settings.load import STRAINS_FILE, load_strains
 from monitor.settings.model import Way
 from monitor.settings.tree import read_tree
 
+LIMITS = "core_limits"
 #: What `tune` may set, by its key in the file.
-THRESHOLDS = ("least_excess", "false_calls_per_100", "hold")
+THRESHOLDS = ("least_excess", "false_calls_per_100", "hold", LIMITS)
 _PLAIN_NAME = re.compile(r"[A-Za-z][\w.-]*")
 _WORDS_YAML_TURNS = frozenset(("y", "n", "yes", "no", "on", "off", "true", "false", "null"))
 
@@ -49,14 +50,20 @@ def backup_of(path: Path) -> Path:
     return path.with_name(path.name + ".bak")
 
 
-def apply(before: Snapshot, strain: str, values: Mapping[str, str]) -> None:
-    """Write `values` (text by key, such as `0.5 K`) into the block of one strain.
+def apply(
+    before: Snapshot,
+    strain: str,
+    values: Mapping[str, str],
+    limits: Sequence[tuple[str, str]] = (),
+) -> None:
+    """Write `values` (text by key, such as `0.5 K`) into the block of one strain, and `limits`
+    (`32 C`, `4 d` of each core limit, coolest first) where there are any.
 
     All of them or none. Raises SettingsError where the file changed since `before`, where the
     result does not read back as meant, or where it can't be written; the file then stays.
     """
-    after = edited(before.raw, strain, values)
-    _check_meant(before, after, strain, values)
+    after = edited(before.raw, strain, values, limits)
+    _check_meant(before, after, strain, values, limits)
     _swap(before, after)
 
 
@@ -81,12 +88,16 @@ def undo(config_dir: Path) -> tuple[tuple[Way, Any, Any], ...]:
     return tuple(changes)
 
 
-def edited(raw: bytes, strain: str, values: Mapping[str, str]) -> bytes:
+def edited(
+    raw: bytes, strain: str, values: Mapping[str, str], limits: Sequence[tuple[str, str]] = ()
+) -> bytes:
     """The file's bytes with the values in place; raises SettingsError where it is no such file."""
     text = raw.decode("utf-8-sig")
     mark = raw[:3] if raw.startswith(b"\xef\xbb\xbf") else b""
     for key, value in values.items():
         text = _with_value(text, strain, key, value)
+    if limits:
+        text = _with_limits(text, strain, limits)
     return mark + text.encode("utf-8")
 
 
@@ -111,6 +122,22 @@ def _with_value(text: str, strain: str, key: str, value: str) -> str:
     newline = _newline(text)
     gap = "" if not text or text.endswith(("\n", "\r")) else newline
     return f"{text}{gap}strains:{newline}  {line}{newline}"
+
+
+def _with_limits(text: str, strain: str, limits: Sequence[tuple[str, str]]) -> str:
+    """Each core and duration in its place, where the strain has as many limits of its own; else
+    all of them as a value of the strain."""
+    root = yaml.compose(text, Loader=yaml.SafeLoader)
+    own = _child(_child(_child(root, "strains"), strain), LIMITS)
+    if not isinstance(own, yaml.SequenceNode) or len(own.value) != len(limits):
+        parts = ", ".join(f"{{core: {core}, duration: {lasts}}}" for core, lasts in limits)
+        return _with_value(text, strain, LIMITS, f"[{parts}]")
+    for entry, said in reversed(list(zip(own.value, limits, strict=True))):
+        places = zip((_child(entry, key) for key in ("core", "duration")), said, strict=True)
+        for node, value in sorted(places, key=lambda one: -int(one[0].start_mark.index)):
+            if node.value != value:
+                text = text[: node.start_mark.index] + value + text[node.end_mark.index :]
+    return text
 
 
 def _child(node: Any, name: str) -> Any:
@@ -167,14 +194,25 @@ def _is_threshold(way: Way) -> bool:
     return len(way) == 3 and way[0] == "strains" and way[2] in THRESHOLDS
 
 
-def _check_meant(before: Snapshot, after: bytes, strain: str, values: Mapping[str, str]) -> None:
+def _check_meant(
+    before: Snapshot,
+    after: bytes,
+    strain: str,
+    values: Mapping[str, str],
+    limits: Sequence[tuple[str, str]],
+) -> None:
     """The result differs from what was there in these values, and in nothing else."""
     tree = read_tree(after)
     changed = differences(read_tree(before.raw).data, tree.data)
     unmeant = [way for way, _, _ in changed if way[:2] != ("strains", strain) or len(way) != 3]
-    unmeant += [way for way, _, _ in changed if way[-1] not in values]
+    meant = {*values, LIMITS} if limits else set(values)
+    unmeant += [way for way, _, _ in changed if way[-1] not in meant]
     stands = {key: tree.text.get(("strains", strain, key)) for key in values}
-    if tree.traps or unmeant or stands != dict(values):
+    wrong = stands != dict(values)
+    if limits and not (tree.traps or wrong or unmeant):
+        stand = tree.data["strains"][strain].get(LIMITS, ())
+        wrong = [(one["core"], one["duration"]) for one in stand] != list(limits)
+    if tree.traps or unmeant or wrong:
         what = f"{strain} could not be changed without changing something else"
         raise _refused(before.path, what, "write it by hand")
 

@@ -35,11 +35,16 @@ class StrainBook(Model):
         found = self.strains.get(name)
         return found if found is not None else replace(self.generic, name=name, known=False)
 
-    def thresholds(self) -> dict[str, tuple[float, float, float]]:
+    def thresholds(self) -> dict[str, tuple[float | tuple[float, float], ...]]:
         """What the grower set of each strain, "" any other: least excess [K], false calls per
-        100 bags and run, hold [s]."""
+        100 bags and run, hold [s], and each core limit [°C] with its duration [s]."""
         return {
-            name: (one.least_excess_k, one.false_calls_per_100, one.hold_s)
+            name: (
+                one.least_excess_k,
+                one.false_calls_per_100,
+                one.hold_s,
+                *((limit.core_c, limit.duration_s) for limit in one.core_limits),
+            )
             for name, one in (*self.strains.items(), ("", self.generic))
         }
 
@@ -54,11 +59,17 @@ def changes(old: StrainBook, new: StrainBook) -> list[str]:
             for field, word, unit in _SAID
             if getattr(before, field) != getattr(after, field)
         ]
+        if before.core_limits != after.core_limits:
+            parts.append(f"core_limits {_limits(before)} -> {_limits(after)}")
         if any(getattr(before, field) != getattr(after, field) for field in _EXPECTED):
-            parts.append("core limits, run, or the heat to expect")
+            parts.append("run, or the heat to expect")
         if parts:
             lines.append(f"{name or 'any other strain'}: {', '.join(parts)}")
     return lines
+
+
+def _limits(strain: Strain) -> str:
+    return ", ".join(f"{one.core_c:g} C {one.duration_s / 3600:g} h" for one in strain.core_limits)
 
 
 _SAID = (
@@ -66,4 +77,4 @@ _SAID = (
     ("false_calls_per_100", "false_calls_per_100", ""),
     ("hold_s", "hold", " s"),
 )
-_EXPECTED = ("core_limits", "run_days", "prior")
+_EXPECTED = ("run_days", "prior")

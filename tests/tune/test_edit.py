@@ -146,6 +146,51 @@ def test_a_value_finds_its_place_in_every_form_a_file_has(form: str) -> None:
     assert wanted.replace("X", "hold: 5 h") in after
 
 
+LIMITED = """\
+groups:
+  oyster: {core_limits: [{core: 32 C, duration: 4 d}, {core: 36 C, duration: 24 h}]}
+strains:
+  GO-12:
+    core_limits:
+      - {core: 32 C, duration: 4 d}     # borne
+      - core: "96.8 F"                  # it begins to die
+        duration: 24 h
+    hold: 2 h
+  AM-3: {group: oyster}   # golden
+"""
+
+
+def test_a_strains_own_core_limits_change_in_their_places(tmp_path: Path) -> None:
+    """Only what differs is written; comments and order stay; undo gives it back."""
+    path = tmp_path / "strains.yaml"
+    path.write_text(LIMITED, encoding="utf-8")
+    apply(snapshot(tmp_path), "GO-12", {"hold": "3 h"}, [("32 C", "4 d"), ("35.5 C", "12 h")])
+    wanted = LIMITED.replace('"96.8 F"', "35.5 C").replace(
+        "duration: 24 h\n    hold: 2 h", "duration: 12 h\n    hold: 3 h"
+    )
+    assert path.read_text(encoding="utf-8") == wanted
+    assert load_strains(tmp_path).strains["GO-12"].core_limits[1].core_c == 35.5
+    undo(tmp_path)
+    assert path.read_text(encoding="utf-8") == LIMITED
+
+
+def test_core_limits_of_the_group_become_the_strains_own(tmp_path: Path) -> None:
+    path = tmp_path / "strains.yaml"
+    path.write_text(LIMITED, encoding="utf-8")
+    apply(snapshot(tmp_path), "AM-3", {}, [("33 C", "4 d"), ("36 C", "24 h")])
+    own = "core_limits: [{core: 33 C, duration: 4 d}, {core: 36 C, duration: 24 h}]"
+    wanted = LIMITED.replace("{group: oyster}   # golden", f"{{group: oyster, {own}}}   # golden")
+    assert path.read_text(encoding="utf-8") == wanted
+
+
+def test_core_limits_out_of_order_are_refused_and_the_file_stays(tmp_path: Path) -> None:
+    path = tmp_path / "strains.yaml"
+    path.write_text(LIMITED, encoding="utf-8")
+    with pytest.raises(SettingsError):
+        apply(snapshot(tmp_path), "GO-12", {}, [("37 C", "4 d"), ("36 C", "24 h")])
+    assert path.read_text(encoding="utf-8") == LIMITED
+
+
 def test_a_name_that_yaml_would_turn_is_quoted() -> None:
     """A strain called 12 or no stays a text."""
     assert b'"12": {hold: 5 h}' in edited(b"strains: {}\n", "12", {"hold": "5 h"})

@@ -16,7 +16,8 @@ from monitor.review.outcomes import endings
 from monitor.review.predict import predict
 from monitor.review.promise import correction, promise_lines, promises
 from monitor.review.records import HEALTHY, BagRecord
-from monitor.review.tune import Room, exact_interval
+from monitor.review.tune import Room
+from monitor.review.tune_rows import exact_interval
 from monitor.settings.load import load_learned, load_strains
 from monitor.thermal.bag import describe_bag
 from monitor.thermal.growth import curve

@@ -28,7 +28,7 @@ def end_of(*entries: tuple[float, str, str], now_d: float = 60.0) -> Ending:
         ([(9, "pulled", "surely green mould; smell sour")], End.BAD),
         ([(9, "pulled", "maybe yeast")], End.MAYBE),
         ([(9, "pulled", "surely torn bag")], End.OTHERWISE),
-        ([(9, "pulled", "surely heat")], End.OTHERWISE),
+        ([(9, "pulled", "surely heat")], End.COOKED),
         ([(9, "pulled", "")], End.UNKNOWN),
         ([(9, "pulled", "maybe unknown")], End.UNKNOWN),
         ([(9, "outcome", "eaten by mice")], End.UNKNOWN),

@@ -65,9 +65,11 @@ def test_a_watch_takes_applied_thresholds_at_sighup_and_keeps_them_over_a_broken
     watch: Watch, tmp_path: Path
 ) -> None:
     """It logs old and new; a file that can't be used changes nothing, and its faults are told."""
-    apply(snapshot(tmp_path), "GO-12", {"least_excess": "0.8 K", "hold": "3 h"})
+    limits = [("31 C", "4 d"), ("36 C", "24 h"), ("40 C", "30 min")]
+    apply(snapshot(tmp_path), "GO-12", {"least_excess": "0.8 K", "hold": "3 h"}, limits)
     watch.process.send_signal(signal.SIGHUP)
     wait_until(lambda: watch.said("GO-12: least_excess 0.3 -> 0.8 K, hold 3600 -> 10800 s"), 60)
+    assert watch.said("core_limits 31.5 C 96 h, 36 C 24 h, 40 C 0.5 h -> 31 C 96 h, 36 C 24 h")
     (tmp_path / "strains.yaml").write_text("strains:\n  GO-12: {hold: soon}\n", encoding="utf-8")
     watch.process.send_signal(signal.SIGHUP)
     wait_until(lambda: watch.said("the strains stay as they were"), 60)
@@ -75,5 +77,6 @@ def test_a_watch_takes_applied_thresholds_at_sighup_and_keeps_them_over_a_broken
     with open_reader(tmp_path / "bagwatt.db") as store:
         told = [json.loads(one.detail) for one in store.notes() if one.kind == "thresholds"]
         checkpoint = store.load_checkpoint()
-    assert [one["GO-12"] for one in told] == [[0.3, 0.5, 3600.0], [0.8, 0.5, 10800.0]]
+    assert [one["GO-12"][:3] for one in told] == [[0.3, 0.5, 3600.0], [0.8, 0.5, 10800.0]]
+    assert [one["GO-12"][3] for one in told] == [[31.5, 345600.0], [31.0, 345600.0]]
     assert checkpoint is not None

@@ -88,7 +88,7 @@ def test_bags_that_change_sides_are_lively_ones_with_their_course(
     kinds = {drawn.truth[int(one.room.split()[1]), one.bag] for one in tuning.sides}
     assert kinds == {"lively"}
     assert all(one.present_s and not one.proposed_s for one in tuning.sides)
-    assert all(len(one.at_s) == len(one.excess_k) > 20 for one in tuning.sides)
+    assert all(len(one.at_s) == len(one.course) > 20 for one in tuning.sides)
 
 
 def test_false_calls_and_catches_are_counted_as_the_truth_has_them(
