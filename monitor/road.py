@@ -94,6 +94,7 @@ class Road:
             replace(params.quality, frame_s=params.frame_s), plan.probes, plan.bags
         )
         self._lags = LagBank()
+        self._lag_s = {name: _lag_s(bag) for name, bag in plan.bags.items()}
         self._judge = Judge(params.judge, strain_of)
         self._room = RoomWatch(params.room)
         self._overheat = Overheat()
@@ -104,6 +105,7 @@ class Road:
         """Take the book as it is now: bags and probes come, go and move."""
         self._plan = plan
         self._quality.plan(plan.probes, plan.bags)
+        self._lag_s = {name: _lag_s(bag) for name, bag in plan.bags.items()}
 
     def feed(self, reading: Reading) -> Flagged:
         """Flag a reading and keep it for its frame if it is usable."""
@@ -145,9 +147,7 @@ class Road:
             for name, bag in bags.items()
             if (air_c := sound_air_c(bag.shelf)) is not None
         }
-        lagged_air_c = self._lags.step(
-            end_s, local_air_c, {name: _lag_s(bags[name]) for name in local_air_c}
-        )
+        lagged_air_c = self._lags.step(end_s, local_air_c, self._lag_s)
         verdicts = self._judge.step(frame, bags, local_air_c, lagged_air_c, misled(faults, apart))
         conditions = self._conditions(frame, bags, verdicts, faults)
         events = self._alarms.step((*conditions, *house), end_s)

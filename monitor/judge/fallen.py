@@ -9,10 +9,19 @@ likelihood ratios).
 
 from __future__ import annotations
 
-import math
-from dataclasses import dataclass, field
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from math import isnan
+from statistics import median
+from typing import Any
 
-from monitor.judge.local_air import lag_step
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+Rows = NDArray[np.void]
+#: Fewest probes whose common surprise is the room's doing.
+FEWEST_SHARING = 5
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,131 +55,209 @@ class FallenParams:
     forget_s: float = 10800.0
 
 
-@dataclass(frozen=True, slots=True)
-class Seen:
-    """One frame of one probe: its end, what the probe read and the air at its shelf [°C]."""
+class Follows:
+    """How every bag probe has followed its air.
 
-    end_s: float
-    value_c: float
-    air_c: float
-
-
-@dataclass(slots=True)
-class Follow:
-    """How one probe has followed its air; plain data.
-
-    One list item for each of `FallenParams.accounts`: air through that lag [°C], the sum,
-    when it last began to rise, and the fallen distance with its variance.
+    One row for each probe: when it was last seen [s], the air through the bag's lag [°C], the
+    bag's distance from it with its variance, the noise, and for each of `accounts` the air
+    through that lag, the sum, when it last began to rise, and the fallen distance with its
+    variance. `fell_s` is NaN while it is on its bag.
     """
 
-    at_s: float | None = None
-    step_s: float = 0.0
-    lagged_c: float = 0.0
-    distance_k: float = 0.0
-    distance_var: float = 1.0
-    sd_k: float = 0.0
-    frames: int = 0
-    fast_c: list[float] = field(default_factory=list)
-    sums: list[float] = field(default_factory=list)
-    began_s: list[float] = field(default_factory=list)
-    apart_k: list[float] = field(default_factory=list)
-    apart_var: list[float] = field(default_factory=list)
-    fell_s: float | None = None
-    fell_as: int = 0
-    back: float = 0.0
+    def __init__(self, params: FallenParams) -> None:
+        self._params = params
+        self._slots: dict[str, int] = {}
+        self._seen: tuple[list[str], NDArray[np.intp]] = ([], np.zeros(0, dtype=np.intp))
+        many = (len(params.accounts),)
+        self._rows: Rows = np.zeros(
+            0,
+            [
+                *((name, float) for name in _NUMBERS),
+                *((name, float, many) for name in _BY_ACCOUNT),
+                ("frames", int),
+                ("fell_as", int),
+            ],
+        )
+        # a lag of zero follows the air at once
+        self._lags_s = np.array([max(lag_s, 1e-6) for lag_s, _ in params.accounts])
+        self._variances = np.array([sd_k**2 for _, sd_k in params.accounts])
+
+    def step(
+        self,
+        end_s: float,
+        probes: list[str],
+        values_c: Sequence[float],
+        airs_c: Sequence[float],
+        moves: Sequence[bool],
+    ) -> tuple[list[float], list[float | None]]:
+        """Take the frame that ends at `end_s`: what each probe read, the air at its shelf [°C],
+        and whether it moves or has given one value for long. Gives each probe's lagged air [°C]
+        and since when [s] it is off its bag, None while it is on it.
+
+        What the surprises of all probes have in common is the room (a door, a set-back, a lag
+        unlike the assumed one) and is taken off. A value that never moves is stuck, wherever
+        the air goes, and is not weighed.
+        """
+        if probes != self._seen[0]:
+            self._seen = (probes, self._index(probes))
+        index = self._seen[1]
+        rows, value_c, air_c = self._rows[index], np.array(values_c), np.array(airs_c)
+        known = ~self._begin(rows, end_s, value_c, air_c)
+        off = self._surprise(rows, end_s, value_c, air_c)
+        shared = off[known].tolist()
+        common = median(shared) if len(shared) >= FEWEST_SHARING else 0.0
+        weighed = known & np.array(moves, dtype=bool)
+        some = rows[weighed]
+        self._weigh(some, end_s, value_c[weighed], air_c[weighed], off[weighed] - common)
+        rows[weighed] = some
+        self._rows[index] = rows
+        fell_s = rows["fell_s"].tolist()
+        return rows["lagged_c"].tolist(), [None if isnan(one) else one for one in fell_s]
+
+    def _index(self, probes: Sequence[str]) -> NDArray[np.intp]:
+        new = [probe for probe in probes if probe not in self._slots]
+        if new:
+            self._slots |= {probe: len(self._rows) + place for place, probe in enumerate(new)}
+            blank = np.zeros(len(new), self._rows.dtype)
+            blank["at_s"] = blank["fell_s"] = np.nan
+            self._rows = np.concatenate([self._rows, blank])
+        return np.array([self._slots[probe] for probe in probes], dtype=np.intp)
+
+    def _begin(self, rows: Rows, end_s: float, value_c: Array, air_c: Array) -> NDArray[np.bool_]:
+        """Set up the accounts of probes met anew; which those are."""
+        params = self._params
+        long_ago = (end_s - rows["at_s"] > params.forget_s) & np.isnan(rows["fell_s"])
+        new: NDArray[np.bool_] = np.isnan(rows["at_s"]) | long_ago
+        if new.any():
+            # the bag begins where its probe reads: one brought in cold comes to the air by its lag
+            rows["at_s"][new], rows["lagged_c"][new] = end_s, value_c[new]
+            rows["distance_k"][new], rows["distance_var"][new] = 0.0, params.distance_sd_k**2
+            rows["sd_k"][new] = params.start_sd_k
+            rows["fast_c"][new] = air_c[new, None]
+            self._start_sums(rows, new, end_s)
+        return new
+
+    def _surprise(self, rows: Rows, end_s: float, value_c: Array, air_c: Array) -> Array:
+        """Move the accounts to this frame; how far each probe is from where its bag would be
+        [K]. Those begun in this frame stay as they are."""
+        params = self._params
+        step_s = end_s - rows["at_s"]
+        rows["at_s"] = end_s
+        gone = -np.expm1(-step_s / params.bag_lag_s)
+        rows["lagged_c"] += (air_c - rows["lagged_c"]) * gone
+        rows["distance_var"] += params.drift_k**2 * step_s / 600.0
+        gone = -np.expm1(-step_s[:, None] / self._lags_s)
+        rows["fast_c"] += (air_c[:, None] - rows["fast_c"]) * gone
+        return np.asarray(value_c - rows["lagged_c"] - rows["distance_k"])
+
+    def _weigh(
+        self, rows: Rows, end_s: float, value_c: Array, air_c: Array, innovation: Array
+    ) -> None:
+        """Weigh one frame, given the surprises less what they have in common [K]."""
+        params = self._params
+        fallen = ~np.isnan(rows["fell_s"])
+        on_bag = _log_density(innovation, rows["distance_var"] + rows["sd_k"] ** 2)
+        weights = self._weigh_falls(rows, fallen, end_s, value_c, on_bag)
+        self._learn(rows, fallen, innovation)
+        self._look_for_return(rows, fallen, end_s, value_c, air_c, weights)
+        best = rows["sums"].argmax(axis=1)
+        each = np.arange(len(rows))
+        falls = ~fallen & (rows["sums"][each, best] >= params.named_at)
+        rows["fell_s"][falls] = rows["began_s"][each, best][falls]
+        rows["fell_as"][falls] = best[falls]
+        rows["back"][falls], rows["distance_var"][falls] = 0.0, 1.0
+
+    def _weigh_falls(
+        self, rows: Rows, fallen: NDArray[np.bool_], end_s: float, value_c: Array, on_bag: Array
+    ) -> Array:
+        """Each fallen account's log likelihood ratio in this frame; moves their sums."""
+        params = self._params
+        away = value_c[:, None] - rows["fast_c"]
+        off = away - rows["apart_k"]
+        total = rows["apart_var"] + self._variances
+        ratio = _log_density(off, total) - on_bag[:, None]
+        ratio = ratio.clip(-params.most_step, params.most_step)
+        # however ill the bag fits, this is not the air either
+        ratio[np.abs(away) > 3 * params.distance_sd_k] = -params.most_step
+        sums = rows["sums"] + ratio - params.fee
+        gain = rows["apart_var"] / total
+        apart_k, apart_var = rows["apart_k"] + gain * off, rows["apart_var"] * (1.0 - gain)
+        # the account a probe fell by stays as it was when it fell
+        open_ = ~(fallen[:, None] & (np.arange(len(self._lags_s)) == rows["fell_as"][:, None]))
+        for name, moved, anew in (
+            ("apart_k", apart_k, 0.0),
+            ("apart_var", apart_var, params.distance_sd_k**2),
+            ("began_s", rows["began_s"], end_s),
+            ("sums", sums, 0.0),
+        ):
+            rows[name] = np.where(open_, np.where(sums > 0.0, moved, anew), rows[name])
+        return np.asarray(ratio)
+
+    def _learn(self, rows: Rows, fallen: NDArray[np.bool_], innovation: Array) -> None:
+        """Move the on-bag account, slowly; its noise not at all by what looks like a fall."""
+        params = self._params
+        rows["frames"] += 1
+        variance, noise = rows["distance_var"].copy(), rows["sd_k"] ** 2
+        total = variance + noise
+        root = np.sqrt(total)
+        bounded = (innovation / root).clip(-3.0, 3.0) * root
+        rows["distance_k"] += variance / total * bounded
+        rows["distance_var"] = variance * noise / total
+        quiet = (rows["sums"].max(axis=1, initial=0.0) < 3.0) & ~fallen
+        rate = np.maximum(0.03, 1.0 / (rows["frames"] + 4))
+        learned = (1.0 - rate) * noise + rate * np.maximum(0.0, bounded**2 - variance)
+        sd_k = np.sqrt(learned).clip(params.least_sd_k, params.most_sd_k)
+        rows["sd_k"] = np.where(quiet, sd_k, rows["sd_k"])
+
+    def _look_for_return(
+        self,
+        rows: Rows,
+        fallen: NDArray[np.bool_],
+        end_s: float,
+        value_c: Array,
+        air_c: Array,
+        weights: Array,
+    ) -> None:
+        """A probe taped on again leaves the air; frames in which both agree say nothing."""
+        if not fallen.any():
+            return
+        params, each, fell_as = self._params, np.arange(len(rows)), rows["fell_as"]
+        off = np.abs(value_c - rows["fast_c"][each, fell_as] - rows["apart_k"][each, fell_as])
+        agree = np.abs(air_c - rows["lagged_c"]) < 2 * rows["sd_k"]
+        agree &= off < 3 * np.sqrt(self._variances[fell_as])
+        back = np.maximum(0.0, rows["back"] - weights[each, fell_as] - params.fee)
+        rows["back"] = np.where(fallen & ~agree, back, rows["back"])
+        returned = fallen & ~agree & (back >= params.back_at)
+        rows["fell_s"][returned] = np.nan
+        rows["back"][returned], rows["frames"][returned] = 0.0, 0
+        self._start_sums(rows, returned, end_s)
+
+    def _start_sums(self, rows: Rows, which: NDArray[np.bool_], at_s: float) -> None:
+        rows["sums"][which], rows["began_s"][which] = 0.0, at_s
+        rows["apart_k"][which], rows["apart_var"][which] = 0.0, self._params.distance_sd_k**2
+
+    def state(self) -> dict[str, Any]:
+        """Plain data from which `restore` goes on exactly."""
+        return {
+            probe: {
+                name: None if name == "fell_s" and np.isnan(row[name]) else row[name].tolist()
+                for name in self._rows.dtype.names or ()
+            }
+            for probe, row in zip(self._slots, self._rows, strict=True)
+        }
+
+    def restore(self, state: Mapping[str, Mapping[str, Any]]) -> None:
+        """Go on from what `state` gave."""
+        self._slots, self._rows = {}, self._rows[:0]
+        self._seen = ([], self._seen[1][:0])
+        for place, row in zip(self._index(list(state)), state.values(), strict=True):
+            for name, value in row.items():
+                self._rows[name][place] = np.nan if value is None else value
 
 
-def surprise(state: Follow, seen: Seen, params: FallenParams) -> float | None:
-    """Move the account to this frame; how far the probe is from where its bag would be [K].
-
-    None in the first frame, which only sets the account up. What the surprises of all bags
-    of a room have in common is the room (a door, a set-back, a lag unlike the assumed one)
-    and is to be taken off before `follow`.
-    """
-    if state.at_s is None or (seen.end_s - state.at_s > params.forget_s and state.fell_s is None):
-        # the bag begins where its probe reads: one brought in cold comes to the air by its lag
-        state.at_s, state.lagged_c, state.sd_k = seen.end_s, seen.value_c, params.start_sd_k
-        state.distance_k, state.distance_var = 0.0, params.distance_sd_k**2
-        state.fast_c = [seen.air_c] * len(params.accounts)
-        _start_sums(state, seen.end_s, params)
-        return None
-    state.step_s, state.at_s = seen.end_s - state.at_s, seen.end_s
-    state.lagged_c = lag_step(state.lagged_c, seen.air_c, state.step_s, params.bag_lag_s)
-    state.distance_var += params.drift_k**2 * state.step_s / 600.0
-    for index, (lag_s, _) in enumerate(params.accounts):
-        state.fast_c[index] = lag_step(state.fast_c[index], seen.air_c, state.step_s, lag_s)
-    return seen.value_c - state.lagged_c - state.distance_k
+def _log_density(off: Array, variance: Array) -> Array:
+    return np.asarray(-0.5 * (off * off / variance + np.log(2.0 * np.pi * variance)))
 
 
-def follow(state: Follow, seen: Seen, innovation: float, params: FallenParams) -> None:
-    """Weigh one frame, given its surprise less what it has in common with its room [K]."""
-    on_bag = _log_density(innovation, state.distance_var + state.sd_k**2)
-    weights = _weigh_falls(state, seen, on_bag, params)
-    _learn(state, innovation, params)
-    if state.fell_s is not None:
-        _look_for_return(state, seen, weights[state.fell_as], params)
-        return
-    best = max(range(len(state.sums)), key=lambda index: state.sums[index])
-    if state.sums[best] >= params.named_at:
-        state.fell_s, state.fell_as, state.back = state.began_s[best], best, 0.0
-        state.distance_var = 1.0
-
-
-def _weigh_falls(state: Follow, seen: Seen, on_bag: float, params: FallenParams) -> list[float]:
-    """This frame's log likelihood ratio of each fallen account; moves their sums."""
-    weights = []
-    for index, (_, sd_k) in enumerate(params.accounts):
-        off = seen.value_c - state.fast_c[index] - state.apart_k[index]
-        total = state.apart_var[index] + sd_k**2
-        ratio = _log_density(off, total) - on_bag
-        ratio = max(-params.most_step, min(params.most_step, ratio))
-        if abs(seen.value_c - state.fast_c[index]) > 3 * params.distance_sd_k:
-            ratio = -params.most_step  # however ill the bag fits, this is not the air either
-        weights.append(ratio)
-        if state.fell_s is not None and index == state.fell_as:
-            continue
-        state.sums[index] += ratio - params.fee
-        if state.sums[index] <= 0.0:
-            state.sums[index], state.began_s[index] = 0.0, seen.end_s
-            state.apart_k[index], state.apart_var[index] = 0.0, params.distance_sd_k**2
-        else:
-            gain = state.apart_var[index] / total
-            state.apart_k[index] += gain * off
-            state.apart_var[index] *= 1.0 - gain
-    return weights
-
-
-def _learn(state: Follow, innovation: float, params: FallenParams) -> None:
-    """Move the on-bag account, slowly; its noise not at all by what looks like a fall."""
-    state.frames += 1
-    variance = state.distance_var
-    total = variance + state.sd_k**2
-    bounded = max(-3.0, min(3.0, innovation / math.sqrt(total))) * math.sqrt(total)
-    state.distance_k += variance / total * bounded
-    state.distance_var = variance * state.sd_k**2 / total
-    if max(state.sums) < 3.0 and state.fell_s is None:
-        rate = max(0.03, 1.0 / (state.frames + 4))
-        learned = (1 - rate) * state.sd_k**2 + rate * max(0.0, bounded**2 - variance)
-        state.sd_k = min(params.most_sd_k, max(params.least_sd_k, math.sqrt(learned)))
-
-
-def _look_for_return(state: Follow, seen: Seen, weight: float, params: FallenParams) -> None:
-    """A probe taped on again leaves the air; frames in which both accounts agree say nothing."""
-    index = state.fell_as
-    off = abs(seen.value_c - state.fast_c[index] - state.apart_k[index])
-    if abs(seen.air_c - state.lagged_c) < 2 * state.sd_k and (off < 3 * params.accounts[index][1]):
-        return
-    state.back = max(0.0, state.back - weight - params.fee)
-    if state.back >= params.back_at:
-        state.fell_s, state.back, state.frames = None, 0.0, 0
-        _start_sums(state, seen.end_s, params)
-
-
-def _start_sums(state: Follow, at_s: float, params: FallenParams) -> None:
-    count = len(params.accounts)
-    state.sums, state.began_s = [0.0] * count, [at_s] * count
-    state.apart_k, state.apart_var = [0.0] * count, [params.distance_sd_k**2] * count
-
-
-def _log_density(off: float, variance: float) -> float:
-    return -0.5 * (off * off / variance + math.log(2.0 * math.pi * variance))
+_NUMBERS = ("at_s", "lagged_c", "distance_k", "distance_var", "sd_k", "fell_s", "back")
+_BY_ACCOUNT = ("fast_c", "sums", "began_s", "apart_k", "apart_var")

@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cache
 from statistics import median
+from typing import NamedTuple
 
-from monitor.judge.fallen import Seen, follow, surprise
+from monitor.judge.fallen import Follows
 from monitor.judge.probe_rules import (
     LEAST_HELD,
     Company,
     FaultParams,
     impossible_since,
     is_stuck,
+    rests_long,
     silent_since,
 )
 from monitor.judge.tracks import Track
@@ -33,7 +36,19 @@ FALSE_WITNESS = frozenset(
 #: nothing it told is believed, and for a day after.
 DYING_S = 86400.0
 _Found = tuple[Reason, float, str]
-Key = tuple[str, Quantity]
+
+
+class Watched(NamedTuple):
+    """A probe of the plan, one quantity of it, and what is remembered of that."""
+
+    probe: str
+    quantity: Quantity
+    place: Probe
+    track: Track
+
+    @property
+    def on_bag(self) -> bool:
+        return not self.place.in_air and self.quantity is Quantity.TEMPERATURE
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,37 +95,41 @@ class Moment:
 
 
 def find_faults(
-    tracks: Mapping[Key, Track], plan: Mapping[str, Probe], moment: Moment, params: FaultParams
+    watched: Sequence[Watched], moment: Moment, params: FaultParams
 ) -> tuple[ProbeFault, ...]:
-    """The probes at fault, sorted by name; notes each standing fault in its track."""
-    companies = _companies(tracks, plan)
+    """The probes at fault, in the order of `watched`; notes each standing fault in its track."""
+
+    @cache
+    def company(in_air: bool, quantity: Quantity) -> Company:
+        """The others of a kind, as they are before any of them moves on."""
+        return _company(
+            [one.track for one in watched if (one.place.in_air, one.quantity) == (in_air, quantity)]
+        )
+
     faults: dict[str, ProbeFault] = {}
-    for key in sorted(tracks):
-        name, quantity = key
-        if name not in plan:
-            continue
-        track = tracks[key]
-        company = companies[(plan[name].in_air, quantity)]
-        found = _of_any_probe(track, quantity, company, moment, params)
-        if found is None and _on_bag(key, plan):
+    for one in watched:
+        track = one.track
+        found = _of_any_probe(one, company, moment, params)
+        if found is None and one.on_bag:
             found = _of_bag_probe(track, moment, params)
         if found is None:
-            track.fault, track.fault_detail = "", ""
+            if track.fault:
+                track.fault, track.fault_detail = "", ""
             continue
         if track.fault != found[0].value:
             track.fault, track.fault_since_s, track.fault_detail = found
         faults.setdefault(
-            name,
+            one.probe,
             ProbeFault(
-                probe=name,
-                bag=plan[name].bag,
+                probe=one.probe,
+                bag=one.place.bag,
                 reason=found[0],
                 since_s=track.fault_since_s,
                 detail=track.fault_detail,
-                quantity=quantity,
+                quantity=one.quantity,
             ),
         )
-    return tuple(faults[name] for name in sorted(faults))
+    return tuple(faults.values())
 
 
 def note_gaps(tracks: Iterable[Track], end_s: float, params: FaultParams) -> None:
@@ -121,48 +140,36 @@ def note_gaps(tracks: Iterable[Track], end_s: float, params: FaultParams) -> Non
     middle_c = median(values) if len(values) >= 4 else None
     for track in seen:
         _, value_c, air_c = track.recent[-1]
-        around_c = track.follow.lagged_c if middle_c is None and air_c is not None else middle_c
+        around_c = track.lagged_c if middle_c is None and air_c is not None else middle_c
         if around_c is not None:
             track.gaps.append((end_s, value_c - around_c))
             while track.gaps[0][0] < end_s - params.climb_s:
                 del track.gaps[0]
 
 
-def follow_air(tracks: Iterable[Track], end_s: float, params: FaultParams) -> None:
-    """Weigh for every bag probe whether it still follows its bag or by now the air.
-
-    What all have in common is taken off first: a door or a set-back is the room's doing.
-    """
-    surprises: list[tuple[Track, Seen, float]] = []
-    for track in tracks:
+def follow_air(
+    follows: Follows, bags: Iterable[Watched], end_s: float, params: FaultParams
+) -> None:
+    """Weigh for every bag probe whether it still follows its bag or by now the air."""
+    tracks: list[Track] = []
+    probes: list[str] = []
+    values_c: list[float] = []
+    airs_c: list[float] = []
+    moves: list[bool] = []
+    for one in bags:
+        track = one.track
         at_s, value_c, air_c = track.recent[-1] if track.recent else (None, 0.0, None)
-        if at_s != end_s or air_c is None:
-            continue
-        seen = Seen(end_s, value_c, air_c)
-        off = surprise(track.follow, seen, params.fallen)
-        track.note_lagged_air(track.follow.lagged_c)
-        if off is not None:
-            surprises.append((track, seen, off))
-    common = median(off for _, _, off in surprises) if len(surprises) >= 5 else 0.0
-    for track, seen, off in surprises:
-        # a value that never moves is stuck, wherever the air goes
-        if track.held_count < LEAST_HELD or track.held_s < params.stuck_least_s / 2:
-            follow(track.follow, seen, off - common, params.fallen)
-
-
-def _on_bag(key: Key, plan: Mapping[str, Probe]) -> bool:
-    place = plan.get(key[0])
-    return place is not None and not place.in_air and key[1] is Quantity.TEMPERATURE
-
-
-def _companies(
-    tracks: Mapping[Key, Track], plan: Mapping[str, Probe]
-) -> dict[tuple[bool, Quantity], Company]:
-    kinds: dict[tuple[bool, Quantity], list[Track]] = {}
-    for (name, quantity), track in tracks.items():
-        if name in plan:
-            kinds.setdefault((plan[name].in_air, quantity), []).append(track)
-    return {kind: _company(members) for kind, members in kinds.items()}
+        if at_s == end_s and air_c is not None:
+            tracks.append(track)
+            probes.append(one.probe)
+            values_c.append(value_c)
+            airs_c.append(air_c)
+            moves.append(track.held_count < LEAST_HELD or track.held_s < params.stuck_least_s / 2)
+    if tracks:
+        found = follows.step(end_s, probes, values_c, airs_c, moves)
+        for track, lagged_c, fell_s in zip(tracks, *found, strict=True):
+            track.lagged_c, track.fell_s = lagged_c, fell_s
+            track.note_lagged_air(lagged_c)
 
 
 def _company(members: list[Track]) -> Company:
@@ -180,10 +187,13 @@ def _company(members: list[Track]) -> Company:
 
 
 def _of_any_probe(
-    track: Track, quantity: Quantity, company: Company, moment: Moment, params: FaultParams
+    one: Watched,
+    company: Callable[[bool, Quantity], Company],
+    moment: Moment,
+    params: FaultParams,
 ) -> _Found | None:
     """Faults any probe may have: silence first, then what its words are worth."""
-    humid = quantity is Quantity.HUMIDITY
+    track = one.track
     since_s = silent_since(track, moment.end_s, moment.began_s, params)
     if since_s is not None:
         return Reason.PROBE_SILENT, since_s, "no reading"
@@ -191,7 +201,10 @@ def _of_any_probe(
         return Reason.PROBE_UNIT_SLIP, track.slip.since_s, "reads like °F taken as °C"
     if track.bad.full and track.bad.since_s is not None:
         return Reason.PROBE_IMPOSSIBLE, track.bad.since_s, "values no room reaches"
-    if is_stuck(track, company, humid, params):
+    humid = one.quantity is Quantity.HUMIDITY
+    if rests_long(track, params) and is_stuck(
+        track, company(one.place.in_air, one.quantity), humid, params
+    ):
         value = f"{track.held:.1f} {'%RH' if humid else '°C'}"
         return Reason.PROBE_STUCK, track.held_since_s, f"reads {value} unchanged"
     return None
@@ -205,8 +218,8 @@ def _of_bag_probe(track: Track, moment: Moment, params: FaultParams) -> _Found |
         return Reason.PROBE_IMPOSSIBLE, *impossible
     if track.lied_s is not None and moment.end_s - track.lied_s < DYING_S:
         return Reason.PROBE_IMPOSSIBLE, track.lied_s, "told what no bag can do under a day ago"
-    if track.follow.fell_s is not None:
-        since_s = track.follow.fell_s
+    if track.fell_s is not None:
+        since_s = track.fell_s
         if track.jumped_s is not None and abs(since_s - track.jumped_s) <= 6 * moment.frame_s:
             since_s = min(since_s, track.jumped_s)
         return Reason.PROBE_FELL_OFF, since_s, "follows the air and not the bag"

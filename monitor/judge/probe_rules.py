@@ -54,11 +54,12 @@ def silent_since(track: Track, end_s: float, began_s: float, params: FaultParams
 
     `began_s` is when listening began: nobody is silent for the time nobody listened.
     """
+    since_s = began_s if track.last_s is None else max(began_s, track.last_s)
+    if end_s - since_s <= min(params.silent_least_s, params.first_word_s):
+        return None
     usual_s = track.usual_interval_s()
     if usual_s is None or track.last_s is None:
-        since_s = began_s if track.last_s is None else max(began_s, track.last_s)
         return since_s if end_s - since_s > params.first_word_s else None
-    since_s = max(began_s, track.last_s)
     allowed_s = max(params.silent_least_s, params.silent_intervals * usual_s)
     return track.last_s if end_s - since_s > allowed_s else None
 
@@ -77,8 +78,17 @@ class Company:
     count: int
 
 
+def rests_long(track: Track, params: FaultParams) -> bool:
+    """Whether a probe has given one value for so long that it may be stuck."""
+    return (
+        track.held is not None
+        and track.held_count >= LEAST_HELD
+        and track.held_s >= params.stuck_least_s
+    )
+
+
 def is_stuck(track: Track, company: Company, humid: bool, params: FaultParams) -> bool:
-    """Whether an unchanged run is too long to be a quiet bag.
+    """Whether an unchanged run that `rests_long` is too long to be a quiet bag.
 
     So many readings without the usual flicker of the last digit that chance can't do it, and
     longer by far than any run of its kind: a coarse probe rests for hours when its bag is
@@ -86,7 +96,7 @@ def is_stuck(track: Track, company: Company, humid: bool, params: FaultParams) -
     asked of the run.
     """
     held_s = track.held_s
-    if track.held is None or held_s < params.stuck_least_s or track.held_count < LEAST_HELD:
+    if track.held is None:
         return False
     if humid:
         # humidity rests at 100 % for hours in a room that is misted
@@ -113,10 +123,12 @@ def _steps_moved(track: Track) -> float:
 
 def impossible_since(track: Track, params: FaultParams) -> tuple[float, str] | None:
     """Since when, and how, the probe of a bag tells what no bag can do; None if it doesn't."""
+    if not track.gaps or track.gaps[-1][1] <= min(params.most_excess_k, params.climb_k):
+        return None
     last = track.gaps[-3:]
     if len(last) == 3 and min(gap_k for _, gap_k in last) > params.most_excess_k:
         return last[0][0], "further over its surroundings than a bag can be"
-    now_s, now_k = (last[-1][0], min(gap_k for _, gap_k in last[-2:])) if last else (0.0, 0.0)
+    now_s, now_k = last[-1][0], min(gap_k for _, gap_k in last[-2:])
     if now_k <= params.climb_k:
         return None  # so far it can't have climbed, whatever it began from
     for since_s, gap_k in track.gaps[:-2]:

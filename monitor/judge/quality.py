@@ -12,7 +12,15 @@ from dataclasses import dataclass, field
 from statistics import median
 from typing import Any
 
-from monitor.judge.probe_faults import Key, Moment, ProbeFault, find_faults, follow_air, note_gaps
+from monitor.judge.fallen import Follows
+from monitor.judge.probe_faults import (
+    Moment,
+    ProbeFault,
+    Watched,
+    find_faults,
+    follow_air,
+    note_gaps,
+)
 from monitor.judge.probe_rules import FaultParams
 from monitor.judge.tracks import BAD, FAST, GOOD, MOST_PENDING, SLIP, Track
 from monitor.values import Flag, Flagged, Probe, Quantity, Reading, Reason
@@ -56,7 +64,8 @@ class Quality:
         self, params: QualityParams, probes: Mapping[str, Probe], bags: Collection[str] = ()
     ) -> None:
         self._params = params
-        self._tracks: dict[Key, Track] = {}
+        self._tracks: dict[tuple[str, Quantity], Track] = {}
+        self._follows = Follows(params.fault.fallen)
         self._closed_s: float | None = None
         self._began_s: float | None = None
         self.plan(probes, bags)
@@ -64,6 +73,7 @@ class Quality:
     def plan(self, probes: Mapping[str, Probe], bags: Collection[str] = ()) -> None:
         """Take a new plan of probes, and the bags a hand reading may name."""
         self._probes = dict(probes)
+        self._watched: list[Watched] | None = None
         self._bags = frozenset(bags) | {probe.bag for probe in probes.values() if probe.bag}
 
     def was_dark(self, until_s: float) -> None:
@@ -77,7 +87,9 @@ class Quality:
         value = reading.value
         if place is not None and not humid and not reading.by_hand:
             value += place.offset_k
-        flags = list(dict.fromkeys((*reading.marks, *self._time_flags(reading))))
+        flags = self._time_flags(reading)
+        if reading.marks:
+            flags = list(dict.fromkeys((*reading.marks, *flags)))
         if reading.by_hand:
             if reading.bag not in self._bags:
                 flags.append(Flag.UNKNOWN_BAG)
@@ -87,7 +99,10 @@ class Quality:
             flags.append(Flag.UNKNOWN_PROBE)
             flags += self._value_flags(reading.value, value, humid, None)
             return Flagged(reading, value, tuple(flags))
-        track = self._tracks.setdefault((reading.probe, reading.quantity), Track())
+        track = self._tracks.get((reading.probe, reading.quantity))
+        if track is None:
+            track = self._tracks[reading.probe, reading.quantity] = Track()
+            self._watched = None
         seen = reading.measured_s is not None and track.seen_before(
             reading.measured_s, reading.value
         )
@@ -117,8 +132,9 @@ class Quality:
         params = self._params
         if humid:
             return [] if 0.0 <= raw <= 100.0 else [Flag.RANGE]
-        if any(abs(raw - odd) < 1e-3 for odd in POWER_ON_C):
-            return [Flag.POWER_ON]
+        for odd in POWER_ON_C:
+            if abs(raw - odd) < 1e-3:
+                return [Flag.POWER_ON]
         if self._slipped(value, reference):
             return [Flag.UNIT_SLIP]
         return [] if params.least_c <= value <= params.most_c else [Flag.RANGE]
@@ -126,11 +142,11 @@ class Quality:
     def _slipped(self, value: float, reference: float | None) -> bool:
         """Whether `value` is a Fahrenheit number taken as Celsius, or one turned twice."""
         params = self._params
-        as_celsius = (value - 32.0) / 1.8
         if reference is None:
             return params.slip_least_c <= value <= params.slip_most_c
         if abs(value - reference) <= 3 * params.slip_near_k:
             return False
+        as_celsius = (value - 32.0) / 1.8
         turned_twice = value * 1.8 + 32.0
         return min(abs(as_celsius - reference), abs(turned_twice - reference)) <= params.slip_near_k
 
@@ -151,7 +167,13 @@ class Quality:
         values: Collection[Flag],
     ) -> None:
         """Keep for the close of the frame what this reading says about its probe."""
-        if any(flag in flags for flag in _UNTIMED) or reading.measured_s is None:
+        if reading.measured_s is None:
+            return
+        if not flags:
+            if len(track.pending) < MOST_PENDING:
+                track.pending.append((reading.measured_s, reading.value, value, GOOD))
+            return
+        if any(flag in flags for flag in _UNTIMED):
             return
         if Flag.CLOCK_UNSET in flags:
             track.hear(reading.received_s)
@@ -177,20 +199,20 @@ class Quality:
         if self._began_s is None:
             self._began_s = end_s - self._params.frame_s
         self._closed_s = end_s
-        self._await_first_words()
-        bags: list[Track] = []
-        for key in sorted(self._tracks):
-            name, quantity = key
-            if name not in self._probes:
-                continue
-            track = self._tracks[key]
-            self._advance(track, end_s, air_c.get(name))
-            if quantity is Quantity.TEMPERATURE and not self._probes[name].in_air:
-                bags.append(track)
-        follow_air(bags, end_s, self._params.fault)
-        note_gaps(bags, end_s, self._params.fault)
+        if self._watched is None:
+            self._await_first_words()
+            self._watched = [
+                Watched(name, quantity, self._probes[name], self._tracks[name, quantity])
+                for name, quantity in sorted(self._tracks)
+                if name in self._probes
+            ]
+        for one in self._watched:
+            self._advance(one.track, end_s, air_c.get(one.probe))
+        bags = [one for one in self._watched if one.on_bag]
+        follow_air(self._follows, bags, end_s, self._params.fault)
+        note_gaps((one.track for one in bags), end_s, self._params.fault)
         moment = Moment(end_s, self._params.frame_s, self._began_s)
-        return find_faults(self._tracks, self._probes, moment, self._params.fault)
+        return find_faults(self._watched, moment, self._params.fault)
 
     def _await_first_words(self) -> None:
         """A probe that never spoke gets a track too, so that its silence is noticed."""
@@ -205,15 +227,17 @@ class Quality:
     def _advance(self, track: Track, end_s: float, air_c: float | None) -> None:
         """Fold one frame of readings into a track."""
         fault = self._params.fault
+        if not track.pending:
+            return
         taken = track.take_pending(end_s)
-        good = [item for item in taken if item[3] == GOOD]
-        fast = [item for item in taken if item[3] == FAST]
+        good = [item[2] for item in taken if item[3] == GOOD]
         if good:
-            mean = math.fsum(item[2] for item in good) / len(good)
-            track.reference, track.reference_s = median(item[2] for item in good), good[-1][0]
+            mean = math.fsum(good) / len(good)
+            track.reference = median(good) if len(good) > 1 else good[0]
+            track.reference_s = max(item[0] for item in taken if item[3] == GOOD)
             track.recent.append((end_s, mean, air_c))
             track.odd = []
-        elif fast:
+        elif fast := [item for item in taken if item[3] == FAST]:
             track.odd.append((end_s, math.fsum(item[2] for item in fast) / len(fast), air_c))
             levels = [row[1] for row in track.odd[-fault.jump_frames :]]
             if len(levels) >= fault.jump_frames and (
@@ -232,6 +256,7 @@ class Quality:
         return {
             "closed_s": self._closed_s,
             "began_s": self._began_s,
+            "follows": self._follows.state(),
             "tracks": [
                 [name, quantity.value, track.state()]
                 for (name, quantity), track in sorted(self._tracks.items())
@@ -241,6 +266,8 @@ class Quality:
     def restore(self, state: Mapping[str, Any]) -> None:
         """Go on from what `state` gave; the plan stays the one this was made with."""
         self._closed_s, self._began_s = state["closed_s"], state["began_s"]
+        self._watched = None
+        self._follows.restore(state["follows"])
         self._tracks = {
             (name, Quantity(quantity)): Track.restored(track)
             for name, quantity, track in state["tracks"]

@@ -11,7 +11,6 @@ from dataclasses import asdict, dataclass, field
 from statistics import median
 from typing import Any
 
-from monitor.judge.fallen import Follow
 from monitor.values import Reason
 
 MOST_PENDING = 4096
@@ -52,7 +51,11 @@ class Bucket:
 
 @dataclass(slots=True)
 class Track:
-    """One probe and quantity. Times [s], temperatures [°C], humidity [%RH]."""
+    """One probe and quantity. Times [s], temperatures [°C], humidity [%RH].
+
+    `lagged_c` the air through the bag's lag and `fell_s` since when the probe is off its bag,
+    as of the last frame (`fallen.Follows`).
+    """
 
     count: int = 0
     last_s: float | None = None
@@ -80,7 +83,8 @@ class Track:
     recent: list[Row] = field(default_factory=list)
     gaps: list[tuple[float, float]] = field(default_factory=list)
     lied_s: float | None = None
-    follow: Follow = field(default_factory=Follow)
+    lagged_c: float = 0.0
+    fell_s: float | None = None
     longest_s: float = 0.0
     fault: str = ""
     fault_since_s: float = 0.0
@@ -103,7 +107,8 @@ class Track:
             return True
         self.newest_s = max(self.newest_s, measured_s)
         self.repeats.append(entry)
-        del self.repeats[:-_KEPT_REPEATS]
+        if len(self.repeats) > _KEPT_REPEATS:
+            del self.repeats[0]
         return False
 
     def hear(self, at_s: float) -> None:
@@ -117,8 +122,12 @@ class Track:
 
     def take_pending(self, end_s: float) -> list[tuple[float, float, float, str]]:
         """Readings before `end_s` in order of time, taken into every count."""
-        taken = sorted(item for item in self.pending if item[0] < end_s)
-        self.pending = [item for item in self.pending if item[0] >= end_s]
+        taken = [item for item in self.pending if item[0] < end_s]
+        if len(taken) == len(self.pending):
+            self.pending.clear()
+        else:
+            self.pending = [item for item in self.pending if item[0] >= end_s]
+        taken.sort()
         before_s = self.last_s
         for at_s, raw, _, kind in taken:
             if before_s is not None and at_s > before_s:
@@ -126,11 +135,14 @@ class Track:
             before_s = at_s if before_s is None else max(before_s, at_s)
             self.count += 1
             self.hear(at_s)
-            self.bad.add(kind == BAD, at_s)
-            self.slip.add(kind == SLIP, at_s)
+            if kind == BAD or self.bad.level:
+                self.bad.add(kind == BAD, at_s)
+            if kind == SLIP or self.slip.level:
+                self.slip.add(kind == SLIP, at_s)
             if kind in (GOOD, FAST):
                 self._hold(at_s, raw)
-        del self.intervals[:-_KEPT_INTERVALS]
+        if len(self.intervals) > _KEPT_INTERVALS:
+            del self.intervals[:-_KEPT_INTERVALS]
         return taken
 
     def _hold(self, at_s: float, raw: float) -> None:
@@ -172,7 +184,6 @@ class Track:
         """The track that gave `state`."""
         values = dict(state)
         values["bad"], values["slip"] = Bucket(**state["bad"]), Bucket(**state["slip"])
-        values["follow"] = Follow(**state["follow"])
         values["pending"] = [
             (float(at_s), float(raw), float(value), str(kind))
             for at_s, raw, value, kind in state["pending"]
