@@ -16,6 +16,8 @@ from pydantic import Field, ValidationInfo, field_validator, model_validator
 from monitor.settings.model import Model, Name, Way, did_you_mean, raise_faults
 from monitor.settings.schema_book import BookSettings, WalkSettings
 from monitor.settings.schema_costs import CostSettings
+from monitor.settings.schema_heartbeat import HeartbeatSettings
+from monitor.settings.schema_mirror import MirrorSettings
 from monitor.settings.schema_night import NightSettings
 from monitor.settings.schema_page import PageSettings, PersonSettings
 from monitor.settings.schema_payload import FieldSettings, LineSettings, PayloadSettings
@@ -53,6 +55,7 @@ __all__ = [
     "FrameSettings",
     "HeartbeatSettings",
     "LineSettings",
+    "MirrorSettings",
     "MonitorFile",
     "MqttSettings",
     "NightSettings",
@@ -271,25 +274,6 @@ class FrameSettings(Model):
         return self
 
 
-class HeartbeatSettings(Model):
-    """A dead man's switch outside that is told now and then that the monitor is well."""
-
-    url: Secret = Field(
-        description="Its address (http or https), by reference; a GET of it is a beat."
-    )
-    every_s: DurationS = Field(
-        default=300.0, ge=30, le=86400, description="How often; the switch must wait for longer."
-    )
-
-    @field_validator("url")
-    @classmethod
-    def _url(cls, url: Secret, info: ValidationInfo) -> Secret:
-        read = not isinstance(info.context, FileContext) or info.context.outside
-        if read and not re.match(r"https?://[^/\s@]+(/\S*)?$", url.reveal()):
-            raise ValueError("what it refers to should look like `https://…`")
-        return url
-
-
 class WatchSettings(Model):
     """Limits of the daemon itself."""
 
@@ -366,6 +350,9 @@ class MonitorFile(Model):
     )
     heartbeat: HeartbeatSettings | None = Field(
         default=None, description="A dead man's switch outside; left out, none is told."
+    )
+    mirror: MirrorSettings | None = Field(
+        default=None, description="A copy at a server of time series; left out, there is none."
     )
     page: PageSettings | None = Field(
         default=None, description="The page for a phone; left out, none is served."
