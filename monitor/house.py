@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 from monitor.channels.heartbeat import HeartbeatHealth
+from monitor.mirror import MirrorHealth
 from monitor.outbox import ChannelHealth
 from monitor.sources.source import SourceHealth
 from monitor.values import AlarmKind, Condition, Facts, Reason, Urgency
@@ -71,6 +72,14 @@ def of_heartbeat(health: HeartbeatHealth) -> list[Condition]:
         return []
     facts = Facts(detail=f"heartbeat: {health.detail}", since_s=health.since_s)
     return [_condition("channel heartbeat", Urgency.TODAY, Reason.CHANNEL_FAILING, facts)]
+
+
+def of_mirror(health: MirrorHealth, now_s: float) -> list[Condition]:
+    """A condition while the server of the copy takes nothing: nothing in the room waits for it."""
+    if not health.failing(now_s):
+        return []
+    facts = Facts(detail=health.detail, since_s=health.since_s)
+    return [_condition("mirror", Urgency.LATER, Reason.MIRROR_FAILING, facts)]
 
 
 def of_clock(synced: bool) -> list[Condition]:

@@ -19,6 +19,7 @@ from monitor.channels.heartbeat import Heartbeat, NoHeartbeat, Pulse
 from monitor.clock import Clock, process_seconds
 from monitor.errors import FolderError, SettingsError
 from monitor.logbook import Logbook, Say
+from monitor.mirror import Copying, Mirror, NoMirror
 from monitor.morning import Morning
 from monitor.outbox import Sender
 from monitor.road import Outcome
@@ -109,6 +110,10 @@ class Live:
         self._heartbeat: Pulse = NoHeartbeat()
         if settings.heartbeat is not None:
             self._heartbeat = Heartbeat(settings.heartbeat, clock, self._watchdog.alive)
+        self._mirror: Copying = NoMirror()
+        if settings.mirror is not None:
+            path, name = settings.store.path, settings.room.name
+            self._mirror = Mirror(settings.mirror, name, path, clock, lambda: self._log.settled_id)
         self._batch: list[Packet] = []
         self._batch_since_s = 0.0
         self._wall_ahead_s = clock.wall_s() - clock.monotonic_s()
@@ -150,6 +155,7 @@ class Live:
         for source in self._sources.values():
             source.start(self._packets)
         self._heartbeat.start()
+        self._mirror.start()
         self._watchdog.ready()
 
     def turn(self) -> None:
@@ -176,6 +182,7 @@ class Live:
         if self._sent_from is not self._log.store:
             self._sent_from = self._log.store
             self._sender.use(self._sent_from.path)
+            self._mirror.again()
         self._morning.look(self._clock.wall_s())
         self._watchdog.look(self._parts(), self._faults())
 
@@ -334,6 +341,7 @@ class Live:
             *house.of_sources(healths, monotonic_s, self._started_s),
             *house.of_channels(self._sender.health()),
             *house.of_heartbeat(self._heartbeat.health()),
+            *house.of_mirror(self._mirror.health(), self._clock.wall_s()),
             *house.of_clock(self._clock.synced()),
             *house.of_store(self._log.problem),
             *self._darkness.at_close(self._log.air_since),
@@ -357,7 +365,7 @@ class Live:
         self._watchdog.stopping()
         self._heartbeat.stop()
         stops = [source.stop for source in self._sources.values()]
-        stops.append(partial(self._sender.stop, STOP_OUTBOX_S))
+        stops += [partial(one.stop, STOP_OUTBOX_S) for one in (self._sender, self._mirror)]
         ends = [threading.Thread(target=stop, daemon=True) for stop in stops]
         for end in ends:
             end.start()

@@ -58,7 +58,7 @@ class Logbook:
         self._road, self._book = resumed.road, resumed.book
         self._last_reading_id = resumed.last_reading_id
         self._last_journal_id = resumed.last_journal_id
-        self._started_id = self._last_reading_id
+        self._started_id = self._settled_id = self._last_reading_id
         self.last_close: FrameClose | None = resumed.last_close
         self._told = False
         self._new_strains: StrainBook | None = None
@@ -71,6 +71,11 @@ class Logbook:
     def store(self) -> Store:
         """The store that is written just now."""
         return self._keeper.store
+
+    @property
+    def settled_id(self) -> int | None:
+        """The last reading whose flags are written; None while a spare is. Any thread may ask."""
+        return self._settled_id if self._keeper.on_card else None
 
     @property
     def problem(self) -> str:
@@ -289,6 +294,7 @@ class Logbook:
                 told |= self._take_row(row, now_s)
         if flags:
             self.store.add_flags(flags)
+        self._settled_id = self._last_reading_id
         return told
 
     def _take_row(self, row: LogItem, now_s: float | None) -> bool:

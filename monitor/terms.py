@@ -155,6 +155,7 @@ class Reason(StrEnum):
     STORE_FAILING = "store failing"
     CLOCK_UNSET = "clock not synced"
     CHANNEL_FAILING = "channel failing"
+    MIRROR_FAILING = "mirror failing"
     WAS_DARK = "was dark"
 
 

@@ -120,7 +120,7 @@ def beat(url: str, limit_s: float = LIMIT_S) -> str:
         connection.connect()
     except (OSError, ValueError, HTTPException) as error:
         return f"not reached ({type(error).__name__})"
-    guard = threading.Timer(limit_s, _cut, [connection.sock])
+    guard = threading.Timer(limit_s, cut, [connection.sock])
     guard.daemon = True
     guard.start()
     try:
@@ -138,7 +138,7 @@ def _asked(connection: HTTPConnection, path: str, query: str) -> str:
     return "" if 200 <= status < 300 else f"answered {status}"
 
 
-def _cut(wire: socket.socket) -> None:
+def cut(wire: socket.socket) -> None:
     """End a connection from beside; who reads from it gets an error."""
     try:
         wire.shutdown(socket.SHUT_RDWR)

@@ -40,6 +40,7 @@ class Caution(Enum):
     WET = "Only low-voltage wire belongs near wet racks: keep plugs and power supplies away."
     BLIND = "While this stands, no word from bagwatt is no all-clear: walk the room yourself."
     TIMES = "Until it is set, trust no time in a message."
+    COPY = "Charts made from the copy show the room as it was, not as it is."
     GAP = "No word from bagwatt for that time is no all-clear."
 
 
@@ -263,6 +264,12 @@ _HOUSE: dict[tuple[AlarmKind, Reason], Saying] = {
         "Run `bagwatt check --send`, and check address, password and network. Messages wait and"
         " are tried again.",
         Caution.BLIND,
+    ),
+    (AlarmKind.HOUSE, Reason.MIRROR_FAILING): Saying(
+        "does not take its copy",
+        "Watching and messages go on without it. `bagwatt mirror` says what the server answers and"
+        " how much waits; nothing of it is lost before store.retention has passed.",
+        Caution.COPY,
     ),
     (AlarmKind.HOUSE, Reason.WAS_DARK): Saying(
         "was dark",
