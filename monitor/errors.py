@@ -6,7 +6,8 @@ BagwattError                  where, what, and what to do next
 ├── BookError                 the grower's book can't take this: nothing was written (exit 2)
 ├── StoreError                the store can't be opened or written
 │   ├── StoreTooNew           written by a newer bagwatt: upgrade the program
-│   ├── StoreUnwritable       the disk is full, read-only or failing: a spare in memory is used
+│   ├── StoreUnwritable       the disk is full, read-only or failing: a spare is used
+│   ├── SpareLost             the spare can't be read back: the watch starts anew without it
 │   └── StoreCorrupt          the file is damaged: it is moved aside
 ├── SourceError               a source can't be reached: it is tried again with back-off
 ├── PictureError              a picture can't be drawn: the words go without it
@@ -53,6 +54,10 @@ class StoreTooNew(StoreError):
 
 class StoreUnwritable(StoreError):
     """The disk under the store takes nothing: full, read-only or failing."""
+
+
+class SpareLost(StoreError):
+    """The store works again, but what its spare took meanwhile can't be read back."""
 
 
 class StoreCorrupt(StoreError):

@@ -1,8 +1,9 @@
-"""Which store is written: the one on the card, or a spare in memory while that one fails.
+"""Which store is written: the one on the card, or a spare while that one fails.
 
 A store that is found damaged is moved aside and a new one begun, in which the run goes on. A
 disk that is full, read-only or failing is tried again with back-off, and all that the spare
-took meanwhile is then written to it.
+took meanwhile is then written to it. The spare lies on the medium that the settings name
+(`store.spare`), or in memory where none is named or that one is of no use.
 """
 
 from __future__ import annotations
@@ -11,15 +12,18 @@ from collections.abc import Callable
 from contextlib import suppress
 from pathlib import Path
 
-from monitor.errors import StoreCorrupt, StoreError, StoreTooNew, StoreUnwritable
+from monitor.errors import SpareLost, StoreCorrupt, StoreError, StoreTooNew, StoreUnwritable
 from monitor.resume import Resumed, checkpoint_text, resume
 from monitor.settings.schema import Settings
 from monitor.store import Reader, Store, open_reader, set_aside, spare
+from monitor.store.spare_place import Place, doubt, lying, places
 
 FIRST_RETRY_S = 5.0
 LONGEST_RETRY_S = 600.0
-#: How many closes hear of a damaged store that was replaced: an alarm must hold a while to be told.
+#: How many closes hear of a damaged store that was replaced.
 TOLD_CLOSES = 3
+#: A spare that can't be read back so often, while the card works, is given up by a new start.
+SPARE_TRIES = 3
 
 Say = Callable[[str], None]
 
@@ -35,13 +39,14 @@ class Keeper:
         """
         self._settings = settings
         self._path = settings.store.path
-        self._spare_path = spare.spare_path(self._path)
+        self._medium = settings.store.spare
         self._say = say
         self._fault = ""
         self._notice = ""
         self._notice_closes = 0
         self._retry_s = FIRST_RETRY_S
         self._next_try_s = 0.0
+        self._unread = 0
         self.store, self.resumed = self._begin(now_s)
 
     @property
@@ -83,7 +88,7 @@ class Keeper:
         except StoreTooNew:
             raise
         except StoreUnwritable as error:
-            if self._spare_path is None:
+            if not places(self._path, self._medium):
                 raise
             self.trouble(error)
             return self._begin_on_spare(now_s)
@@ -94,9 +99,8 @@ class Keeper:
         except StoreCorrupt as error:
             return self._replace(error, None, now_s)
         try:
-            if self._spare_path is not None and self._spare_path.exists():
-                taken = spare.take_back(store, self._spare_path, now_s)
-                self._say(f"{taken.readings} readings taken back from memory")
+            for path in lying(self._path, self._medium):
+                self._take_up(store, path, now_s)
             return store, resume(store, self._settings, say=self._say)
         except StoreCorrupt as error:
             store.close()
@@ -105,14 +109,22 @@ class Keeper:
             store.close()
             raise
 
+    def _take_up(self, store: Store, path: Path, now_s: float) -> None:
+        """Take a spare that was left lying into the card's store, or put it by."""
+        refusal = spare.refusal(store, path, now_s)
+        if not refusal:
+            taken = spare.take_back(store, path, now_s)
+            self._say(f"{taken.readings} readings taken back from {path}")
+            return
+        kept: Path | str = "where it is"
+        with suppress(StoreError):
+            kept = set_aside(path, now_s, "not-taken-back")
+        self._say(f"what lies in {path} can't be taken back ({refusal}); it is kept: {kept}")
+
     def _begin_on_spare(self, now_s: float) -> tuple[Store, Resumed]:
         """Go on where a killed process was, else where the card can still be read from."""
-        assert self._spare_path is not None
-        if self._spare_path.exists():
-            store = spare.open_spare(self._spare_path, now_s)
-            if spare.begun(store):
-                return store, resume(store, self._settings, say=self._say)
-            store.close()
+        if (left := self._left_spare(now_s)) is not None:
+            return left, resume(left, self._settings, say=self._say)
         old = None
         with suppress(StoreError):
             old = open_reader(self._path)
@@ -120,11 +132,40 @@ class Keeper:
         if old is not None:
             with suppress(StoreError):
                 resumed = resume(old, self._settings, say=self._say)
-        store = spare.begin(self._spare_path, old, seed_of(resumed), now_s)
+        store = self._new_spare(old, seed_of(resumed), now_s)
         if old is not None:
             with suppress(StoreError):
                 old.close()
         return store, resumed
+
+    def _left_spare(self, now_s: float) -> Store | None:
+        """The newest spare that a run can go on in."""
+        found: dict[float, Place] = {}
+        for path in lying(self._path, self._medium):
+            place = Place(path, lasting=path.parent == self._medium)
+            with suppress(StoreError), spare.open_spare(place, now_s) as store:
+                begun_s = spare.begun_s(store)
+                if begun_s is not None:
+                    found[begun_s] = place
+        return spare.open_spare(found[max(found)], now_s) if found else None
+
+    def _new_spare(self, old: Reader | None, seed: spare.Seed, now_s: float) -> Store:
+        """A spare where one can be: on the other medium, else in memory. Raises StoreError."""
+        if self._medium is not None and (why := doubt(self._path, self._medium)):
+            self._say(f"{self._medium}: {why}; no spare is kept there")
+        refused = StoreError(str(self._path), "no memory takes a spare", "free some memory")
+        for place in places(self._path, self._medium):
+            try:
+                store = spare.begin(place, old, seed, now_s)
+            except StoreError as error:
+                self._say(str(error))
+                refused = error
+                continue
+            where = f"on {place.path.parent}" if place.lasting else "in memory"
+            end = "leaves it" if place.lasting else "would lose it"
+            self._say(f"what comes now is kept {where} and judged; a power cut {end}")
+            return store
+        raise refused
 
     # -- while running ---------------------------------------------------------------------
 
@@ -136,20 +177,17 @@ class Keeper:
             if isinstance(error, StoreCorrupt):
                 self.store, _ = self._replace(error, seed(), now_s)
                 return True
-            if not self.on_card or self._spare_path is None:
+            if not self.on_card:
                 self.trouble(error)
                 return False
             self.trouble(error)
-            failing, self.store = (
-                self.store,
-                spare.begin(self._spare_path, self.store, seed(), now_s),
-            )
+            failing, self.store = self.store, self._new_spare(self.store, seed(), now_s)
         except StoreError as worse:
             self.trouble(worse)
             return False
         with suppress(StoreError):
             failing.close()
-        self._say("what comes now is kept in memory and judged; a power cut would lose it")
+        self._unread = 0
         self._retry_s = FIRST_RETRY_S
         self._next_try_s = life_s + self._retry_s
         return True
@@ -196,18 +234,20 @@ class Keeper:
         self, now_s: float, life_s: float, *, at_once: bool = False
     ) -> spare.TakenBack | None:
         """Try the card again if it is time, or at once; what was taken back once it works."""
-        waits = life_s < self._next_try_s and not at_once
-        if self.on_card or waits or self._spare_path is None:
+        if self.on_card or (life_s < self._next_try_s and not at_once):
             return None
         self._retry_s = min(2 * self._retry_s, LONGEST_RETRY_S)
         self._next_try_s = life_s + self._retry_s
         try:
             card = self._open_or_new(now_s)
             try:
-                taken = spare.take_back(card, self._spare_path, now_s)
+                self._look_at_spare(card, now_s)
+                taken = spare.take_back(card, self.store.path, now_s)
             except BaseException:
                 card.close()
                 raise
+        except SpareLost:
+            raise
         except StoreError as error:
             self.trouble(error)
             return None
@@ -215,8 +255,18 @@ class Keeper:
             self.store.close()
         self.store = card
         self._fault = ""
-        self._say(f"the store works again: {taken.readings} readings taken back from memory")
+        self._say(f"the store works again: {taken.readings} readings taken back from the spare")
         return taken
+
+    def _look_at_spare(self, card: Store, now_s: float) -> None:
+        """Raises StoreError while the spare can't be read back, SpareLost where that lasts."""
+        refusal = spare.refusal(card, self.store.path, now_s)
+        self._unread = self._unread + 1 if refusal else 0
+        if self._unread >= SPARE_TRIES:
+            path = str(self.store.path)
+            raise SpareLost(path, refusal, "bagwatt starts anew with what the card has")
+        if refusal:
+            raise StoreError(str(self.store.path), refusal, "see to the medium of store.spare")
 
 
 def seed_of(resumed: Resumed) -> spare.Seed:

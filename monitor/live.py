@@ -6,6 +6,7 @@ after the commit. Frames are closed on the wall clock, a grace after their end.
 
 from __future__ import annotations
 
+import math
 import queue
 import threading
 from collections.abc import Callable, Mapping, Sequence
@@ -115,7 +116,7 @@ class Live:
             path, name = settings.store.path, settings.room.name
             self._mirror = Mirror(settings.mirror, name, path, clock, lambda: self._log.settled_id)
         self._batch: list[Packet] = []
-        self._batch_since_s = 0.0
+        self._committed_s = -math.inf
         self._wall_ahead_s = clock.wall_s() - clock.monotonic_s()
         self._started_s = self._closed_s = clock.monotonic_s()
         self._journal_read_s = self._folder_read_s = clock.monotonic_s()
@@ -210,11 +211,10 @@ class Live:
             faults.append("no frame is closed")  # as by a clock that is far behind
         return [fault for fault in faults if fault]
 
-    def _commit_waits_s(self) -> float:
-        """For how long the oldest packet has waited to be stored [s of life]."""
-        if not self._batch:
-            return 0.0
-        return self._clock.real_s(self._clock.monotonic_s() - self._batch_since_s)
+    def _commit_in_s(self) -> float:
+        """Until the next commit may be [s of life]: what comes after a pause need not wait."""
+        since_s = self._clock.real_s(self._clock.monotonic_s() - self._committed_s)
+        return self._settings.store.commit_every_s - since_s
 
     def _gather(self) -> None:
         """Take what the sources brought, waiting no longer than until the next thing is due."""
@@ -224,8 +224,6 @@ class Live:
                 packet = self._packets.get(block=wait_s > 0, timeout=max(wait_s, 0.001))
             except queue.Empty:
                 return
-            if not self._batch:
-                self._batch_since_s = self._clock.monotonic_s()
             self._batch.append(packet)
             wait_s = 0.0
 
@@ -234,15 +232,14 @@ class Live:
         frame_s = self._next_end_s + self._settings.frames.grace_s - self._clock.wall_s()
         left_s = self._clock.real_s(frame_s)
         if self._batch:
-            left_s = min(left_s, self._settings.store.commit_every_s - self._commit_waits_s())
+            left_s = min(left_s, self._commit_in_s())
         return min(max(left_s, 0.001), LONGEST_WAIT_S)
 
     def _commit_due(self) -> bool:
         if not self._batch:
             return False
-        store = self._settings.store
-        full = len(self._batch) >= store.commit_count
-        return full or self._commit_waits_s() >= store.commit_every_s
+        full = len(self._batch) >= self._settings.store.commit_count
+        return full or self._commit_in_s() <= 0.0
 
     def _commit(self) -> None:
         """Store the batch, put its readings on the road, acknowledge it.
@@ -250,6 +247,7 @@ class Live:
         What can't be stored is not acknowledged: a broker hands it over again.
         """
         packets, self._batch = self._batch, []
+        self._committed_s = self._clock.monotonic_s()
         if packets and self._log.keep([self._arrival(packet) for packet in packets]):
             for packet in packets:
                 self._sources[packet.source].acknowledge(packet)
@@ -348,6 +346,8 @@ class Live:
         )
 
     def _close(self, end_s: float) -> None:
+        if self._log.problem:  # is it still so? A hiccup that is over is nobody's alarm
+            self._log.look_after(at_once=True)
         outcome = self._log.close(end_s, self._clock.wall_s(), self._house())
         self._next_end_s = end_s + self._settings.frames.length_s
         self._closed_s = self._clock.monotonic_s()

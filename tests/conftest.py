@@ -11,6 +11,7 @@ os.environ["OPENBLAS_NUM_THREADS"] = "1"
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import pytest
 
@@ -27,6 +28,16 @@ def runtime_directory(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None
     with pytest.MonkeyPatch.context() as patch:
         patch.setenv("RUNTIME_DIRECTORY", str(tmp_path_factory.mktemp("runtime")))
         yield
+
+
+@pytest.fixture
+def medium(tmp_path: Path) -> Iterator[Path]:
+    """A folder on another device than the test's files, as a stick would be: in memory."""
+    other = Path("/dev/shm")
+    if not other.is_dir() or other.stat().st_dev == tmp_path.stat().st_dev:
+        pytest.skip("needs a second file system, such as /dev/shm beside a disk")
+    with TemporaryDirectory(dir=other) as name:
+        yield Path(name)
 
 
 @pytest.fixture(scope="session")

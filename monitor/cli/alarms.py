@@ -16,13 +16,15 @@ from zoneinfo import ZoneInfo
 
 from monitor.book.answers import VERBS, ask_of_alarm
 from monitor.cli.arguments import duration_argument, user_name
+from monitor.cli.asking import open_newest
 from monitor.cli.exits import Exit
 from monitor.cli.terminal import say, say_error, say_json, table
 from monitor.clock import SystemClock
 from monitor.errors import StoreError
 from monitor.settings.load import load_settings
 from monitor.settings.schema import Settings
-from monitor.store import StandingAlarm, Store, open_reader
+from monitor.store import StandingAlarm, Store
+from monitor.store.spare import newest
 from monitor.telling import event_line, local_stamp
 from monitor.values import AlarmEvent
 from monitor.words import one_line
@@ -71,7 +73,7 @@ def run(arguments: argparse.Namespace) -> Exit:
 
 
 def _standing(settings: Settings, arguments: argparse.Namespace, zone: tzinfo) -> Exit:
-    with open_reader(settings.store.path) as store:
+    with open_newest(settings) as store:
         alarms = store.standing()
     unanswered = [
         one for one in alarms if not (one.acknowledged_by or one.shelved or one.suppressed)
@@ -111,7 +113,7 @@ def _as_json(alarm: StandingAlarm, settings: Settings, zone: tzinfo) -> dict[str
 
 
 def _history(settings: Settings, arguments: argparse.Namespace, zone: tzinfo) -> Exit:
-    with open_reader(settings.store.path) as store:
+    with open_newest(settings) as store:
         last = store.last_frame()
         now_s = last.closed_s if last else SystemClock().wall_s()
         events = store.events(now_s - arguments.history)
@@ -143,10 +145,11 @@ def _event_json(event: AlarmEvent, settings: Settings, zone: tzinfo) -> dict[str
 def _ask(
     settings: Settings, verb: str, wanted: str, arguments: argparse.Namespace, zone: tzinfo
 ) -> Exit:
-    if not settings.store.path.exists():
-        raise StoreError(str(settings.store.path), "there is no store yet", "start `bagwatt watch`")
+    path = newest(settings.store.path, settings.store.spare)
+    if not path.exists():
+        raise StoreError(str(path), "there is no store yet", "start `bagwatt watch`")
     now_s = SystemClock().wall_s()
-    with Store.open(settings.store.path, now_s) as store:
+    with Store.open(path, now_s) as store:
         ids = [one.raised.alarm_id for one in store.standing()]
         fits = [one for one in ids if one.startswith(wanted)]
         if len(fits) != 1:

@@ -11,6 +11,7 @@ import os
 from datetime import UTC, datetime
 from pathlib import Path
 
+from monitor.cli.asking import open_card
 from monitor.cli.exits import Exit
 from monitor.cli.terminal import say, say_json
 from monitor.clock import SystemClock
@@ -30,7 +31,7 @@ def run(arguments: argparse.Namespace) -> Exit:
     """Copy, look the copy through, and only then give it its name."""
     settings = load_settings(arguments.config, os.environ, outside=False)
     target = named(arguments.target, SystemClock().wall_s())
-    with open_reader(settings.store.path) as store:
+    with open_card(settings) as store:
         store.backup(target)
     with open_reader(target) as copy:
         counts, last = copy.counts(), copy.last_frame()

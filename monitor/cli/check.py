@@ -19,19 +19,24 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from monitor.channels import build_channels, usable
+from monitor.cli.asking import outage_of, outage_text
 from monitor.cli.exits import Exit
 from monitor.cli.terminal import GREEN, RED, YELLOW, paint, say, say_json
 from monitor.clock import Clock, SystemClock
 from monitor.errors import BagwattError
+from monitor.mirror.points import tried
+from monitor.mirror.server import Server, Word
 from monitor.settings.load import load_settings
 from monitor.settings.schema import Settings
 from monitor.sources import build_source
 from monitor.sources.folder import read_folder
 from monitor.sources.source import Packet, Source
 from monitor.store import open_reader
+from monitor.store.spare_place import doubt, places
 from monitor.values import Message, Urgency, Verdict
 
 LISTEN_S = 3.0
+CLOCK_APART_S = 120.0
 STILL_CONNECTING_S = 0.1
 
 
@@ -83,11 +88,13 @@ def look(settings: Settings, listen_s: float, send: bool) -> Iterator[Finding]:
     yield of_clock(clock)
     yield from of_folder(settings)
     yield from of_store(settings)
+    yield of_spare(settings)
     for one in settings.sources:
         yield of_source(build_source(one, clock), clock, listen_s)
     if not settings.sources:
         yield Finding("sources", "note", "none in the settings: only hand readings will come")
     yield from of_page(settings)
+    yield from of_mirror(settings, clock)
     yield from of_channels(settings, clock, send)
 
 
@@ -147,6 +154,24 @@ def of_store(settings: Settings) -> Iterator[Finding]:
         yield Finding("store", "note", f"{count} readings flagged {flag}")
 
 
+def of_spare(settings: Settings) -> Finding:
+    """Where would go what comes while the store can't be written; what lies there now."""
+    path, medium = settings.store.path, settings.store.spare
+    failing = outage_of(settings)
+    if failing is not None:
+        return Finding("spare", "wrong", outage_text(failing, settings))
+    found = places(path, medium)
+    if not found:
+        return Finding("spare", "wrong", "no memory takes one: a store that fails stops readings")
+    if found[0].lasting:
+        return Finding("spare", "ok", f"{medium} takes what comes while the store can't be written")
+    if medium is not None:
+        text = f"{medium}: {doubt(path, medium)}; memory would do until a power cut"
+        return Finding("spare", "wrong", text)
+    text = "memory, until a power cut: name a folder on another medium in store.spare"
+    return Finding("spare", "note", text)
+
+
 def of_source(source: Source, clock: Clock, listen_s: float) -> Finding:
     """Open a source as the daemon would and hear what comes; nothing is acknowledged."""
     packets: queue.Queue[Packet] = queue.Queue(10_000)
@@ -181,6 +206,23 @@ def of_page(settings: Settings) -> Iterator[Finding]:
     from monitor.page.trial import try_page  # noqa: PLC0415  # the web server comes with it
 
     yield from (Finding("page", state, detail) for state, detail in try_page(settings.page))
+
+
+def of_mirror(settings: Settings, clock: Clock) -> Iterator[Finding]:
+    """Whether the server of the copy takes a point; it says only that it was tried."""
+    if settings.mirror is None:
+        return
+    now_s = clock.wall_s()
+    point = tried(settings.mirror.site, settings.room.name, now_s)
+    answer = Server(settings.mirror).write([point], now_s)
+    if answer.word is not Word.TAKEN:
+        yield Finding("mirror", "wrong", answer.detail)
+        return
+    yield Finding("mirror", "ok", f"{settings.mirror.url} takes points")
+    if answer.ahead_s is not None and abs(answer.ahead_s) > CLOCK_APART_S:
+        where = "ahead of" if answer.ahead_s > 0 else "behind"
+        text = f"its clock is {abs(answer.ahead_s) / 60:.0f} min {where} ours"
+        yield Finding("mirror", "note", text)
 
 
 def of_channels(settings: Settings, clock: Clock, send: bool) -> Iterator[Finding]:

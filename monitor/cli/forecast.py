@@ -13,11 +13,11 @@ from dataclasses import asdict
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
+from monitor.cli.asking import open_card
 from monitor.cli.exits import Exit
 from monitor.cli.terminal import say, say_json
 from monitor.cli.trace import now_of
 from monitor.settings.load import load_settings
-from monitor.store import open_reader
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -33,7 +33,7 @@ def run(arguments: argparse.Namespace) -> Exit:
     from monitor.review.runs import forecast_of  # noqa: PLC0415
 
     settings = load_settings(arguments.config, os.environ, outside=False)
-    with open_reader(settings.store.path) as store:
+    with open_card(settings) as store:
         found = forecast_of(store, settings, now_of(store))
     units, zone = settings.room.units, ZoneInfo(settings.room.timezone)
     if arguments.json:

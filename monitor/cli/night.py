@@ -114,11 +114,11 @@ def _from_store(
     arguments: argparse.Namespace, settings: Settings
 ) -> tuple[NightData, str, str, tzinfo]:
     from monitor.assemble import plan_of  # noqa: PLC0415  # numpy comes with it
+    from monitor.cli.asking import open_card  # noqa: PLC0415
     from monitor.review.gather import book_then, gather_night  # noqa: PLC0415
-    from monitor.store import open_reader  # noqa: PLC0415
 
     zone = ZoneInfo(settings.room.timezone)
-    with open_reader(settings.store.path) as store:
+    with open_card(settings) as store:
         last = store.last_frame()
         newest_s = last.end_s if last else 0.0
         window = _window(arguments, settings.night, newest_s, zone)

@@ -16,6 +16,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from monitor.cli.arguments import duration_argument
+from monitor.cli.asking import open_card
 from monitor.cli.exits import Exit
 from monitor.cli.terminal import say, say_error, say_json
 from monitor.clock import SystemClock
@@ -25,7 +26,7 @@ from monitor.review.trace import LEVEL, Finding, Trace, trace
 from monitor.review.trace_words import headline, hold_command, loss_lines, trace_lines
 from monitor.settings.load import load_settings
 from monitor.settings.schema import Settings
-from monitor.store import Reader, open_reader
+from monitor.store import Reader
 
 DAY_S = 86400.0
 
@@ -48,7 +49,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> Exit:
     """Trace, or tell the loss; FOUND where something wants a look."""
     settings = load_settings(arguments.config, os.environ, outside=False)
-    with open_reader(settings.store.path) as store:
+    with open_card(settings) as store:
         now_s = now_of(store)
         records = [bag for bag in bag_records(store) if bag.inoculated_s >= now_s - arguments.since]
     if arguments.loss:

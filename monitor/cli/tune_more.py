@@ -6,13 +6,13 @@ from collections.abc import Sequence
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
+from monitor.cli.asking import open_card
 from monitor.cli.exits import Exit
 from monitor.cli.terminal import ProgressBar, say, say_error, say_json
 from monitor.cli.tuning import gather, plain
 from monitor.review.promise import promise_lines, promises
 from monitor.review.watcher import Person, month_lines, months
 from monitor.settings.schema import Settings
-from monitor.store import open_reader
 
 MOST_EVENTS = 1_000_000
 
@@ -37,7 +37,7 @@ def promise(settings: Settings, folders: Sequence[Path], as_json: bool) -> Exit:
 
 def watcher(settings: Settings, as_json: bool) -> Exit:
     """Alarms of each month and person against the published targets; FOUND where one is missed."""
-    with open_reader(settings.store.path) as store:
+    with open_card(settings) as store:
         events = store.events(limit=MOST_EVENTS)
         notes = store.notes(limit=MOST_EVENTS)[:1]
         last = store.last_frame()

@@ -4,21 +4,31 @@ from __future__ import annotations
 
 import argparse
 import json
+from dataclasses import replace
 from pathlib import Path
 
 from pydantic import ValidationError
 
+from monitor.cli.asking import open_card
 from monitor.cli.exits import Exit
 from monitor.cli.terminal import say, say_error, say_json
 from monitor.cli.tuning import plain
 from monitor.errors import SettingsError
-from monitor.review.normal import Normal, as_learned, exported, imported, normal_line, normals
+from monitor.review.lag import lag_of
+from monitor.review.normal import (
+    Normal,
+    as_learned,
+    exported,
+    imported,
+    lag_line,
+    normal_line,
+    normals,
+)
 from monitor.review.records import bag_records
 from monitor.review.runs import EVERY_S
 from monitor.settings.learned import LEARNED_FILE, LearnedStrain, write_learned
 from monitor.settings.load import load_learned
 from monitor.settings.schema import Settings
-from monitor.store import open_reader
 
 MOST_IMPORT_BYTES = 64 * 1024
 ANOTHER_ROOM = (
@@ -59,7 +69,7 @@ def normal(settings: Settings, arguments: argparse.Namespace) -> Exit:
 
 def _learn(settings: Settings, strain: str) -> Normal | None:
     """The normal of the strain out of the store's hourly estimates, every sixth hour of them."""
-    with open_reader(settings.store.path) as store:
+    with open_card(settings) as store:
         records = bag_records(store)
         last = store.last_frame()
         if last is None or not records:
@@ -70,9 +80,14 @@ def _learn(settings: Settings, strain: str) -> Normal | None:
             for number in range(first, int(last.end_s // EVERY_S) + 1)
             for pair in store.estimates(number * EVERY_S, number * EVERY_S)
         ]
-    names = {one.strain for one in records} | {strain}
-    book = settings.strains
-    return normals(sorted(names), book.before_learning, book.parents, records, looks).get(strain)
+        names = {one.strain for one in records} | {strain}
+        book = settings.strains
+        found = normals(sorted(names), book.before_learning, book.parents, records, looks)
+        normal = found.get(strain)
+        if normal is None or not normal.bags:
+            return normal
+        sound = [r for r in records if r.strain == strain and not r.lost and not r.alarmed]
+        return replace(normal, lag=lag_of(store, sound))
 
 
 def _print(found: Normal, settings: Settings) -> None:
@@ -80,9 +95,10 @@ def _print(found: Normal, settings: Settings) -> None:
     if found.scale_sd is not None and found.shift_sd_h is not None:
         say(
             f"bags of one cohort differ by {100 * found.scale_sd:.0f} % in strength and"
-            f" {found.shift_sd_h:.0f} h in time; a bag follows its air with a lag of"
-            f" {found.lag_h:.1f} h"
+            f" {found.shift_sd_h:.0f} h in time"
         )
+    if line := lag_line(found):
+        say(line)
     for age_d, low, middle, high in found.curve:
         factor, sign = (1.8, "°F") if settings.room.units == "F" else (1.0, "K")
         bar = "#" * round(20 * middle / max(found.peak_k, 0.1))

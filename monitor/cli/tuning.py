@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from monitor.cli.asking import open_card
 from monitor.errors import StoreError
 from monitor.judge.strain import Strain
 from monitor.recount import of_folder, of_store
@@ -24,7 +25,6 @@ from monitor.review.tune_rooms import (
 )
 from monitor.settings.schema import Settings
 from monitor.sources.folder import read_folder
-from monitor.store import open_reader
 
 Progress = Callable[[float], None]
 
@@ -52,7 +52,7 @@ def gather(
     accounts: list[tuple[Account, Book]] = []
     found = Gathered()
     if settings.store.path.exists():
-        with open_reader(settings.store.path) as store:
+        with open_card(settings) as store:
             account = of_store(store, settings, _part(progress, 0, parts))
             accounts.append((account, book_of(store)))
             if strain is not None:

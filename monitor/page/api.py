@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from importlib.resources import files
+from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -23,6 +24,7 @@ from monitor.page.room import Tile, look_at_room
 from monitor.page.show import mark_text
 from monitor.settings.schema import Settings
 from monitor.store import Store, open_reader
+from monitor.store.spare import newest
 
 MOST_ENTRIES = 100
 LONGEST_KEY, LONGEST_CODE, LONGEST_TYPED = 64, 120, 20
@@ -66,13 +68,13 @@ class Api:
 
     def pulse(self, _: Ask) -> Response:
         """A text that changes when something happened: cheap to ask often."""
-        with open_reader(self._path) as store:
+        with open_reader(self._newest()) as store:
             mark = mark_text(store.mark())
         return JSONResponse({"mark": mark})
 
     def room(self, _: Ask) -> Response:
         """Every bag in the room."""
-        with open_reader(self._path) as store:
+        with open_reader(self._newest()) as store:
             view = look_at_room(store, self._latest)
         bags = [
             _tile(tile)
@@ -105,7 +107,7 @@ class Api:
 
     def alarms(self, ask: Ask) -> Response:
         """What stands."""
-        with open_reader(self._path) as store:
+        with open_reader(self._newest()) as store:
             found = cards(store.standing(), {}, ask.units, self._zone)
         return JSONResponse({"alarms": [_card(card) for card in found]})
 
@@ -118,7 +120,7 @@ class Api:
         if not isinstance(verb, str) or not isinstance(note, str) or not whole:
             return problem(400, "verb and note are texts, hours a whole number from 1 to 168")
         try:
-            with self._open() as store:
+            with self._open(self._newest()) as store:
                 ask_of_alarm(
                     store,
                     self._clock.wall_s(),
@@ -142,8 +144,12 @@ class Api:
             taken = take_walk(store, self._settings, self._clock, ask.who.name, entries)
         return JSONResponse({"readings": [_taken(one) for one in taken]})
 
-    def _open(self) -> Store:
-        return Store.open(self._path, self._clock.wall_s(), check=False)
+    def _newest(self) -> Path:
+        """What the watch writes just now."""
+        return newest(self._path, self._settings.store.spare)
+
+    def _open(self, path: Path | None = None) -> Store:
+        return Store.open(path or self._path, self._clock.wall_s(), check=False)
 
 
 def _entries(body: dict[str, Any]) -> list[Entry] | None:

@@ -15,6 +15,7 @@ from monitor import __version__
 from monitor.page.ask import Ask, problem
 from monitor.page.login import Desk
 from monitor.settings.schema import Settings
+from monitor.store.spare import outage
 from monitor.words import difference, duration, moment, temperature
 
 #: The marks of the navigation: address, word.
@@ -47,7 +48,7 @@ class Show:
     """Renders templates."""
 
     def __init__(self, settings: Settings, desk: Desk) -> None:
-        self._room = settings.room
+        self._room, self._store = settings.room, settings.store
         self._zone = ZoneInfo(settings.room.timezone)
         self._desk = desk
         self._templates = Environment(
@@ -80,6 +81,7 @@ class Show:
                 places=PLACES,
                 here=ask.request.url.path,
                 version=__version__,
+                failing=outage(self._store.path, self._store.spare),
                 **values,
             ),
             status,

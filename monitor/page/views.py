@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 from urllib.parse import quote
 from zoneinfo import ZoneInfo
@@ -34,6 +35,7 @@ from monitor.page.rounds import look_at_walk
 from monitor.page.show import Show, mark_text
 from monitor.settings.schema import Settings
 from monitor.store import Store, open_reader
+from monitor.store.spare import newest
 
 DEVICE_COOKIE_S = 400 * 86400
 DONE_SHOWN_S = 24 * HOUR_S
@@ -88,7 +90,7 @@ class Views:
 
     def rack(self, ask: Ask) -> Response:
         """The room as its rack stands, drawn once for all who look while nothing happens."""
-        with open_reader(self._path) as store, self._drawing:
+        with open_reader(self._newest()) as store, self._drawing:
             frame = self._latest.outcome.frame.end_s if self._latest.outcome else None
             mark = (store.mark(), frame)
             if self._seen is None or self._seen[0] != mark:
@@ -137,7 +139,7 @@ class Views:
 
     def alarms(self, ask: Ask) -> Response:
         """What stands, and what ended since yesterday."""
-        with open_reader(self._path) as store:
+        with open_reader(self._newest()) as store:
             mark = mark_text(store.mark())
             found = cards(store.standing(), pending(store), ask.units, self._zone)
             last = store.last_frame()
@@ -153,7 +155,7 @@ class Views:
         for_s = int(hours) * HOUR_S if hours.isascii() and hours.isdigit() else 0.0
         verb = ask.path("verb").replace("-", " ")
         try:
-            with self._open() as store:
+            with self._open(self._newest()) as store:
                 ask_of_alarm(
                     store,
                     self._clock.wall_s(),
@@ -291,5 +293,9 @@ class Views:
     def _people(self) -> tuple[Any, ...]:
         return self._settings.page.people if self._settings.page else ()
 
-    def _open(self) -> Store:
-        return Store.open(self._path, self._clock.wall_s(), check=False)
+    def _newest(self) -> Path:
+        """What the watch writes just now: while the card fails, what stands is not on it."""
+        return newest(self._path, self._settings.store.spare)
+
+    def _open(self, path: Path | None = None) -> Store:
+        return Store.open(path or self._path, self._clock.wall_s(), check=False)

@@ -29,13 +29,13 @@ from monitor.settings.schema_sources import (
     TlsSettings,
     TopicSettings,
 )
+from monitor.settings.schema_store import StoreSettings
 from monitor.settings.secrets import Secret
 from monitor.settings.strains import StrainBook
 from monitor.settings.units import (
     ConfigPath,
     Day,
     DifferenceK,
-    DurationD,
     DurationS,
     FileContext,
     FlowM3PerH,
@@ -229,28 +229,6 @@ class RecipientSettings(Model):
             ]
         )
         return urls
-
-
-class StoreSettings(Model):
-    """The one file that holds everything."""
-
-    path: ConfigPath = Field(description="The SQLite file; made if it is missing.")
-    commit_every_s: DurationS = Field(
-        default=0.25,
-        ge=0.01,
-        le=60,
-        description="Readings are committed at least this often, and acknowledged only then.",
-    )
-    commit_count: Whole = Field(
-        default=100, ge=1, le=10_000, description="Or when this many are waiting."
-    )
-    retention_days: DurationD = Field(
-        default=30.0,
-        alias="retention",
-        ge=1,
-        le=3650,
-        description="Raw readings older than this may be thinned out.",
-    )
 
 
 class FrameSettings(Model):

@@ -24,7 +24,7 @@ from monitor.store.records import (
     Version,
     WalkStep,
 )
-from monitor.store.spare import spare_path
+from monitor.store.spare_place import spare_path
 from monitor.store.store import Store
 
 open_reader = Reader.open_reader

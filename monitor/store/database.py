@@ -185,14 +185,14 @@ def _sync(path: Path) -> None:
         os.close(handle)
 
 
-def set_aside(path: Path, now_s: float) -> Path:
-    """Rename a damaged store with its -wal and -shm files; returns the new name."""
+def set_aside(path: Path, now_s: float, why: str = "damaged") -> Path:
+    """Rename a store that is of no use with its -wal and -shm files; returns the new name."""
     stamp = datetime.fromtimestamp(now_s, UTC).strftime("%Y%m%dT%H%M%SZ")
-    kept = path.with_name(f"{path.name}.damaged-{stamp}")
+    kept = path.with_name(f"{path.name}.{why}-{stamp}")
     number = 1
     while kept.exists():
         number += 1
-        kept = path.with_name(f"{path.name}.damaged-{stamp}-{number}")
+        kept = path.with_name(f"{path.name}.{why}-{stamp}-{number}")
     try:
         for suffix in ("", "-wal", "-shm"):
             part = path.with_name(path.name + suffix)

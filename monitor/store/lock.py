@@ -9,7 +9,7 @@ from typing import TextIO
 
 from monitor.errors import StoreError, StoreUnwritable
 from monitor.store.database import refused
-from monitor.store.spare import spare_path
+from monitor.store.spare_place import spare_path
 
 
 def lock_store(path: Path) -> TextIO:

@@ -1,32 +1,32 @@
-"""A spare store in memory for the time in which the one on the card can't be written.
+"""A spare store for the time in which the one on the card can't be written.
 
-It is an ordinary store in a RAM file system, so that the outbox finds it by name and a process
-that is killed finds it again; a power cut ends it. It begins with what a run needs to go on,
-counts on where the card's store stopped, and is taken back into it as soon as that works.
+It is an ordinary store on another medium or in a RAM file system, so that the outbox finds it by
+name and a process that is killed finds it again; of memory a power cut leaves nothing. It begins
+with what a run needs to go on, counts on where the card's store stopped, and is taken back into
+it as soon as that works.
 """
 
 from __future__ import annotations
 
 import json
-import os
 import sqlite3
-import tempfile
 import uuid
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
-from hashlib import blake2b
 from pathlib import Path
-from stat import S_IMODE, S_ISDIR
+from typing import Any
 
 from monitor.errors import StoreError
 from monitor.store import book, frames, journal, readings
 from monitor.store.database import translated, write
 from monitor.store.reader import Reader
 from monitor.store.records import FrameClose, LogItem, LogKind
+from monitor.store.spare_place import Place, lying
 from monitor.store.store import Store
 from monitor.values import Bag, Probe
 
+#: What a spare may take of memory.
 MOST_BYTES = 64 * 2**20
 _PAGE_BYTES = 4096
 _NOTE = "spare"
@@ -70,42 +70,19 @@ class TakenBack:
     others: tuple[LogItem, ...] = ()
 
 
-def spare_path(path: Path) -> Path | None:
-    """Where the spare of a store is kept; None where no memory file system will have it.
-
-    The folder must be ours and closed to others: /dev/shm is open to everybody.
-    """
-    name = blake2b(str(path.absolute()).encode(), digest_size=8).hexdigest()
-    runtime = os.environ.get("RUNTIME_DIRECTORY", "").split(":")[0]
-    for base in (runtime, "/dev/shm", tempfile.gettempdir()):
-        folder = Path(base) / f"bagwatt-{os.getuid()}"
-        if not base:
-            continue
-        with suppress(OSError):
-            folder.mkdir(mode=0o700, exist_ok=True)
-            kind = folder.lstat()
-            if (
-                S_ISDIR(kind.st_mode)
-                and kind.st_uid == os.getuid()
-                and not S_IMODE(kind.st_mode) & 0o077
-            ):
-                return folder / f"{name}.db"
-    return None
-
-
 def remove(path: Path) -> None:
     """Delete a spare, or what a cut-off beginning left of it."""
     for suffix in ("-wal", "-shm", ""):
         path.with_name(path.name + suffix).unlink(missing_ok=True)
 
 
-def begin(path: Path, old: Reader | None, seed: Seed, now_s: float) -> Store:
+def begin(place: Place, old: Reader | None, seed: Seed, now_s: float) -> Store:
     """A new spare for a run that stands at `seed`. Raises StoreError."""
     try:
-        remove(path)
+        remove(place.path)
     except OSError as error:
-        raise StoreError(str(path), error.strerror or str(error), "free some memory") from error
-    spare = open_spare(path, now_s)
+        raise StoreError(str(place.path), error.strerror or str(error), "free some room") from error
+    spare = open_spare(place, now_s)
     with spare.transaction():
         plant(spare, old, seed, now_s)
         detail = {
@@ -117,18 +94,81 @@ def begin(path: Path, old: Reader | None, seed: Seed, now_s: float) -> Store:
     return spare
 
 
-def begun(store: Store) -> bool:
-    """Whether it is a spare that a run goes on in, and not one cut off at its beginning."""
+def begun_s(store: Reader) -> float | None:
+    """Since when a run goes on in this spare [s]; None in one cut off at its beginning."""
     with translated(store.path):
-        query = "SELECT 1 FROM notes WHERE kind = ?"
-        return store.connection.execute(query, (_NOTE,)).fetchone() is not None
+        query = "SELECT at_s FROM notes WHERE kind = ? ORDER BY id LIMIT 1"
+        row = store.connection.execute(query, (_NOTE,)).fetchone()
+    return None if row is None else float(row[0])
 
 
-def open_spare(path: Path, now_s: float) -> Store:
+@dataclass(frozen=True, slots=True)
+class Outage:
+    """Since when the card is not written [s], and the spare in which the run goes on."""
+
+    since_s: float
+    path: Path
+
+
+def outage(path: Path, medium: Path | None) -> Outage | None:
+    """What a process that only asks must know of the card's store; None where that is written.
+
+    A spare that was left by a watch that ended counts as well: the next one takes it back.
+    """
+    found = []
+    for one in lying(path, medium):
+        with suppress(StoreError), Reader.open_reader(one) as store:
+            since_s = begun_s(store)
+            if since_s is not None:
+                found.append(Outage(since_s, one))
+    return max(found, key=lambda one: one.since_s, default=None)
+
+
+def newest(path: Path, medium: Path | None) -> Path:
+    """The file that is written just now: the spare while the card fails, else the store."""
+    failing = outage(path, medium)
+    return path if failing is None else failing.path
+
+
+def open_spare(place: Place, now_s: float) -> Store:
     """A spare that is there, or an empty one: it never takes more than its share of memory."""
-    spare = Store.open(path, now_s, check=False)
-    spare.connection.execute(f"PRAGMA max_page_count = {MOST_BYTES // _PAGE_BYTES}")
+    spare = Store.open(place.path, now_s, check=False)
+    if not place.lasting:
+        spare.connection.execute(f"PRAGMA max_page_count = {MOST_BYTES // _PAGE_BYTES}")
     return spare
+
+
+def refusal(main: Reader, path: Path, now_s: float) -> str:
+    """Why a spare can't be taken back into the card's store; empty where it can.
+
+    A medium may be damaged, or come back after the run has gone on without it.
+    """
+    try:
+        with Store.open(path, now_s) as store, translated(path):
+            connection = store.connection
+            place = _place(connection, "main")
+            first_s = connection.execute("SELECT MIN(end_s) FROM frames").fetchone()[0]
+    except StoreError as error:
+        return str(error)
+    with translated(main.path):
+        taken = place is None or _is_taken(main.connection, place)
+    last = main.last_frame()
+    if taken or first_s is None or last is None:
+        return ""
+    return "the run has gone on without it" if last.end_s > first_s else ""
+
+
+def _place(connection: sqlite3.Connection, schema: str) -> dict[str, Any] | None:
+    """What a spare counts on from; None in one cut off at its beginning."""
+    row = connection.execute(
+        f"SELECT detail FROM {schema}.notes WHERE kind = ? ORDER BY id LIMIT 1", (_NOTE,)
+    ).fetchone()
+    return None if row is None else dict(json.loads(row[0]))
+
+
+def _is_taken(connection: sqlite3.Connection, place: Mapping[str, Any]) -> bool:
+    query = "SELECT 1 FROM spares WHERE id = ?"
+    return connection.execute(query, (place["id"],)).fetchone() is not None
 
 
 def plant(new: Store, old: Reader | None, seed: Seed, now_s: float) -> list[str]:
@@ -203,13 +243,8 @@ def take_back(main: Store, path: Path, now_s: float) -> TakenBack:
 
 
 def _merged(connection: sqlite3.Connection, main: Reader, now_s: float) -> TakenBack:
-    row = connection.execute(
-        "SELECT detail FROM spare.notes WHERE kind = ? ORDER BY id LIMIT 1", (_NOTE,)
-    ).fetchone()
-    if row is None:  # cut off while it was begun: nothing was written to it
-        return TakenBack()
-    place = json.loads(row[0])
-    if connection.execute("SELECT 1 FROM spares WHERE id = ?", (place["id"],)).fetchone():
+    place = _place(connection, "spare")
+    if place is None or _is_taken(connection, place):  # cut off while begun, or once taken back
         return TakenBack()
     last_reading_id, last_journal_id = place["last_reading_id"], place["last_journal_id"]
     if not connection.execute(

@@ -4,16 +4,19 @@ from __future__ import annotations
 
 import errno
 import os
+import shutil
 import signal
 import subprocess
 import sys
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 import pytest
 
-from monitor.store import spare_path
+from monitor.errors import StoreError
+from monitor.store import open_reader, spare_path
+from monitor.store.spare_place import lying
 from tests.broker import Broker, running_broker
 from tests.faults.kills import FIRST_C, STEP_C, count, stored, write_room
 from tests.faults.shim import build_shim
@@ -56,8 +59,14 @@ def publish(broker: Broker, first: int, number: int) -> None:
     ))  # fmt: skip
 
 
-def test_a_card_that_refuses_is_told_now_and_has_every_reading_in_the_end(tmp_path: Path) -> None:
-    """Readings, a full card, more readings, a kill, a start on a read-only card, and it is back."""
+@pytest.mark.parametrize("stick", [False, True], ids=["memory", "stick"])
+def test_a_card_that_refuses_is_told_now_and_has_every_reading_in_the_end(
+    tmp_path: Path, medium: Path, stick: bool
+) -> None:
+    """Readings, a full card, more readings, a kill, a start on a read-only card, and it is back.
+
+    With a stick for the spare the power is cut as well: what lies in memory is gone.
+    """
     shim = build_shim(tmp_path)
     if shim is None:
         pytest.skip("needs a C compiler to build the shim")
@@ -65,6 +74,8 @@ def test_a_card_that_refuses_is_told_now_and_has_every_reading_in_the_end(tmp_pa
         write_room(tmp_path, broker.port)
         settings = (tmp_path / "monitor.yaml").read_text(encoding="utf-8")
         settings = settings.replace("channels: none", RECIPIENT)
+        if stick:
+            settings = settings.replace("bagwatt.db}", f"bagwatt.db, spare: {medium}}}")
         (tmp_path / "monitor.yaml").write_text(settings, encoding="utf-8")
         full = tmp_path / "full"
         with watching(tmp_path, shim, receiver.url, errno.ENOSPC) as process:
@@ -80,25 +91,22 @@ def test_a_card_that_refuses_is_told_now_and_has_every_reading_in_the_end(tmp_pa
             assert count(tmp_path) == 50
             process.kill()  # in the midst of it
             process.wait(10)
+        memory = spare_path(tmp_path / "bagwatt.db")
+        assert memory is not None and memory.exists() is not stick
+        if stick:
+            shutil.rmtree(memory.parent)
         with watching(tmp_path, shim, receiver.url, errno.EROFS):
             publish(broker, 750, 50)
-            wait_until(lambda: _in_memory(tmp_path) == 800, 30.0, "it goes on in memory")
+            wait_until(lambda: _spared(tmp_path, medium) == 800, 30.0, "it goes on in the spare")
             full.unlink()
             wait_until(lambda: count(tmp_path) == 800, 40.0, "all of it is on the card")
         found = stored(tmp_path)
     assert sorted(found) == list(range(800)) and set(found.values()) == {1}
-    spare = spare_path(tmp_path / "bagwatt.db")
-    assert spare is not None and not spare.exists()
+    assert not lying(tmp_path / "bagwatt.db", medium)
 
 
-def _in_memory(folder: Path) -> int:
-    from monitor.errors import StoreError
-    from monitor.store import open_reader
-
-    spare = spare_path(folder / "bagwatt.db")
-    assert spare is not None
-    try:
-        with open_reader(spare) as store:
+def _spared(folder: Path, medium: Path) -> int:
+    for spare in lying(folder / "bagwatt.db", medium):
+        with suppress(StoreError), open_reader(spare) as store:
             return store.last_reading_id()
-    except StoreError:
-        return 0
+    return 0

@@ -55,7 +55,7 @@ def test_every_key_of_the_table_has_a_description_and_stands_once() -> None:
 def test_defaults_in_the_table_read_back_as_the_defaults(tmp_path: Path) -> None:
     said = {key: default for key, _, default, _ in reference_table()}
     assert said["room.band_hold"] == "30 min"
-    assert said["store.commit_every"] == "250 ms"
+    assert said["store.commit_every"] == "2 s"
     assert said["recipients[].morning"] == '"07:00"'
     least = (
         "room: {name: R, folder: ., timezone: UTC, band_low: 20, band_high: 25%s}\nchannels: none\n"

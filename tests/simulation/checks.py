@@ -14,7 +14,7 @@ from monitor import telling
 from monitor.resume import resume
 from monitor.store import Store, open_reader
 from monitor.store.deliveries import DELIVERED, EXPIRED, REFUSED
-from monitor.store.spare import spare_path
+from monitor.store.spare_place import lying, spare_path
 
 if TYPE_CHECKING:
     from tests.simulation.room import Room
@@ -40,18 +40,15 @@ class Checks:
     def forgive(self, power_fails: bool) -> None:
         """Serial lines not committed when the process ended can't be asked for again.
 
-        What a full card had put into the spare in memory goes with the power as well, and
-        the spare's file with it.
+        What a full card had put into a spare in memory goes with the power as well, and the
+        spare's file with it; what lies on a stick stays.
         """
-        stored, spare = self._stored(), spare_path(self._room.path)
-        if spare is not None and spare.exists():
-            in_memory = values(spare)
-            if power_fails:
-                self._forgiven |= in_memory.keys() - stored.keys()
-                for end in ("", "-wal", "-shm"):
-                    spare.with_name(spare.name + end).unlink(missing_ok=True)
-            else:
-                stored = in_memory | stored
+        stored, memory = self._stored(), spare_path(self._room.path)
+        if power_fails and memory is not None and memory.exists():
+            self._forgiven |= values(memory).keys() - stored.keys()
+            for end in ("", "-wal", "-shm"):
+                memory.with_name(memory.name + end).unlink(missing_ok=True)
+        stored = self._spared() | stored
         handed = set(self._room.bench.handed)
         self._handed |= handed & stored.keys()
         self._forgiven |= handed - stored.keys()
@@ -71,9 +68,7 @@ class Checks:
         stored = self._stored()
         assert not [value for value, times in stored.items() if times > 1], "stored twice"
         missing = self._room.broker.acknowledged - stored.keys() - self._forgiven
-        spare = spare_path(self._room.path)
-        if missing and spare is not None and spare.exists():
-            missing -= values(spare).keys()
+        missing -= self._spared().keys() if missing else set()
         assert not missing, f"acknowledged and not stored: {sorted(missing)[:3]}"
         with closing(self._connection()) as connection:
             ends = [row[0] for row in connection.execute("SELECT end_s FROM frames ORDER BY id")]
@@ -133,6 +128,11 @@ class Checks:
 
     def _stored(self) -> dict[float, int]:
         return values(self._room.path)
+
+    def _spared(self) -> dict[float, int]:
+        """What lies in a spare, on a stick or in memory."""
+        spares = lying(self._room.path, self._room.stick)
+        return {value: times for one in spares for value, times in values(one).items()}
 
 
 def values(path: Path) -> dict[float, int]:
