@@ -7,7 +7,6 @@ from dataclasses import dataclass
 
 from monitor.judge.neighbours import Neighbours, neighbours
 from monitor.page.latest import Latest
-from monitor.page.room import bags_in_room, newest_verdicts
 from monitor.store import Reader, StandingAlarm
 from monitor.store.frames import BagEstimate
 from monitor.values import AlarmEvent, Bag, BookEntry, Estimate, Evidence
@@ -54,12 +53,11 @@ class BagView:
 
 def look_at_bag(store: Reader, latest: Latest, code: str) -> BagView | None:
     """A bag's page; None where the book has no such bag."""
-    bags, _ = store.book()
-    bag = bags.get(code)
+    book = latest.book(store)
+    bag, in_room = book.bags.get(code), book.in_room
     if bag is None:
         return None
-    in_room = bags_in_room(store)
-    at_s, verdicts = newest_verdicts(store, latest)
+    at_s, verdicts = latest.verdicts(store)
     estimate, evidence = verdicts.get(code, (None, None))
     until_s = at_s if at_s is not None else 0.0
     mates = [one.bag for one in in_room.values() if one.cohort == bag.cohort and one.bag != code]

@@ -9,11 +9,9 @@ from monitor.page.colours import step_of
 from monitor.page.latest import Latest
 from monitor.store import Reader, StandingAlarm
 from monitor.store.frames import BagEstimate
-from monitor.terms import COMES_BACK, LEAVES, AlarmKind, Reason
+from monitor.terms import AlarmKind, Reason
 from monitor.values import Bag
 
-#: How far back the store's hourly estimates still speak for the present.
-PRESENT_S = 3 * 3600.0
 #: A slot number beyond this is a slip of the pen, and no shelf is drawn that long.
 MOST_SLOTS = 40
 
@@ -40,7 +38,6 @@ class Tile:
 
     bag: Bag | None
     lead: str = ""
-    tail: str = ""
     excess_k: float | None = None
     step: int | None = None
     shape: str = ""
@@ -77,8 +74,8 @@ class RoomView:
 
 def look_at_room(store: Reader, latest: Latest) -> RoomView:
     """The bags that stand in the room, with the newest word on each."""
-    bags = bags_in_room(store)
-    at_s, verdicts = newest_verdicts(store, latest)
+    bags = latest.book(store).in_room
+    at_s, verdicts = latest.verdicts(store)
     alarms = store.standing()
     by_bag = worst_by_bag(alarms)
     names: dict[str, dict[int | None, list[Bag]]] = {}
@@ -105,34 +102,6 @@ def look_at_room(store: Reader, latest: Latest) -> RoomView:
     return RoomView(at_s, tuple(racks), len(bags), tuple(alarms))
 
 
-def bags_in_room(store: Reader) -> dict[str, Bag]:
-    """Bags of the book that were not pulled, isolated or taken to fruiting."""
-    bags, _ = store.book()
-    gone: set[str] = set()
-    for one in store.entries():
-        if one.struck:
-            continue
-        if one.entry.event in LEAVES:
-            gone.add(one.entry.bag)
-        elif one.entry.event == COMES_BACK:
-            gone.discard(one.entry.bag)
-    return {code: bag for code, bag in bags.items() if code not in gone}
-
-
-def newest_verdicts(store: Reader, latest: Latest) -> tuple[float | None, dict[str, BagEstimate]]:
-    """When the last frame ended and what is thought of each bag then.
-
-    From the running daemon; after a start, until its first frame, from the store.
-    """
-    if latest.outcome is not None:
-        return latest.outcome.frame.end_s, dict(latest.outcome.verdicts)
-    last = store.last_frame()
-    if last is None:
-        return None, {}
-    found = store.estimates(last.end_s - PRESENT_S, last.end_s)
-    return last.end_s, {one.bag: (one, evidence) for one, evidence in found}
-
-
 def worst_by_bag(alarms: Iterable[StandingAlarm]) -> dict[str, StandingAlarm]:
     """The gravest alarm that is told of each bag; those explained by a wider one left out."""
     order = list(ALARMED)
@@ -153,13 +122,12 @@ def _tile(bag: Bag, verdict: BagEstimate | None, alarm: StandingAlarm | None, le
     shape = "plain"
     word = _WORDS.get(evidence.reason, "look") if evidence is not None else "none"
     if estimate is None or estimate.surface_c is None:
-        shape, word = "unheard", "none"
+        shape, word, excess_k = "unheard", "none", None  # what it was before is not what it is
     if alarm is not None:
         shape, word = ALARMED[alarm.latest.kind]
     return Tile(
         bag,
         lead,
-        bag.bag[len(lead) :],
         excess_k,
         None if excess_k is None else step_of(excess_k),
         shape,

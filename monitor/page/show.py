@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from datetime import datetime
 from typing import Any
-from urllib.parse import quote
 from zoneinfo import ZoneInfo
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
@@ -14,6 +13,7 @@ from starlette.responses import HTMLResponse, Response
 from monitor import __version__
 from monitor.page.ask import Ask, problem
 from monitor.page.login import Desk
+from monitor.page.tiles import bag_path, tiles
 from monitor.settings.schema import Settings
 from monitor.store.spare import outage
 from monitor.words import difference, duration, moment, temperature
@@ -28,20 +28,9 @@ PLACES = (
 )
 
 
-def signed(value_k: float, units: str) -> str:
-    """A difference with its sign and without its unit, as a tile has room for: "+1.4"."""
-    text = difference(value_k, units).partition(" ")[0]
-    text = text if text.startswith("-") else f"+{text}"
-    return text.replace("-", "−")
-
-
 def mark_text(mark: tuple[int, int, int]) -> str:
     """Where the store stood when a page was made: the pulse compares it."""
     return ".".join(str(number) for number in mark)
-
-
-def bag_path(code: str) -> str:
-    return f"/bag/{quote(code, safe='')}"
 
 
 class Show:
@@ -59,7 +48,7 @@ class Show:
             lstrip_blocks=True,
         )
         self._templates.filters.update(
-            signed=signed, difference=difference, temperature=temperature, span=duration
+            tiles=tiles, difference=difference, temperature=temperature, span=duration
         )
         self._templates.globals.update(bag_path=bag_path)
 
