@@ -19,7 +19,7 @@ from monitor.judge.filters import Noise
 from monitor.judge.gathering import Gathering
 from monitor.judge.handling import Handling
 from monitor.judge.history import BY_HAND, BY_PROBE, History
-from monitor.judge.looks import Beliefs, Course, Panel
+from monitor.judge.looks import STRETCHES, Beliefs, Course, Panel
 from monitor.judge.lots import judge_lot
 from monitor.judge.panel import look, search
 from monitor.judge.params import JudgeParams
@@ -307,7 +307,7 @@ class Judge:
         row_h = self._params.row_s / HOUR_S
         excess = history.excess[:, columns] - self._shared[:, None]
         means = history.means[:, columns].astype(np.int64)
-        stretch = means * 1000 + np.stack(
+        stretch = means * STRETCHES + np.stack(
             [self._handling.stretches(name, hours * HOUR_S) for name in members], axis=1
         )
         return Panel(

@@ -9,10 +9,13 @@ from numpy.typing import NDArray
 
 from monitor.judge.cohort import Spread
 from monitor.judge.filters import Noise
+from monitor.judge.history import BY_HAND
 from monitor.judge.strain import HeatPrior
 
 Array = NDArray[np.float64]
 
+#: Stretches are numbered within their means of reading, so many to each.
+STRETCHES = 1000
 #: Fewest rows of a bag before anything is said of it.
 FEWEST_ROWS = 3
 
@@ -41,7 +44,7 @@ class LookParams:
     added_k: float = 1.5
     lost_share: float = 0.8
     pull: float = 6.0
-    misfit: float = 0.03
+    misfit: float = 0.06
     points: int = 60
     entries: int = 32
 
@@ -72,6 +75,10 @@ class Panel:
     excess: Array
     white: Array
     stretch: NDArray[np.int64]
+
+    def read_by_hand(self, row: int, bag: int) -> bool:
+        """Whether the row's value of a bag was read by hand."""
+        return int(self.stretch[row, bag]) // STRETCHES == BY_HAND
 
     @property
     def times(self) -> Array:

@@ -22,7 +22,9 @@ from monitor.values import Bag, Estimate, Evidence, Frame, Reason
 Array = NDArray[np.float64]
 HOUR_S = 3600.0
 #: Earlier looks that must agree before heat counts as lost.
-LOOKS_HELD = 3
+LOOKS_HELD = 2
+#: No fit is carried further than this beyond its last row [h].
+MOST_AHEAD_H = 6.0
 
 
 @dataclass(frozen=True)
@@ -30,8 +32,12 @@ class VerdictParams:
     """How log odds become verdicts and how sure the estimates are.
 
     `hot_prior_odds`, `stalled_prior_odds` a bag of a hundred or so goes wrong in a run;
-    `margin` [nats] above Ville's bound for what the healthy model leaves out, by simulation;
-    `contact` the share of bag in a taped probe's reading, with its spread; `crowded` the share
+    `hot_margin` and `stalled_margin` [nats] above Ville's bound, by simulation: no more is
+    needed for heat, and for lost heat the bound is wide (of 550 healthy bags in made-up rooms
+    none came nearer to it than 3 nats);
+    `contact` the share of bag in a taped probe's reading, with its spread (a hand reading sees
+    the surface itself, with an error `hand_bias_k` that all readings of a walk share);
+    `lag_sd` share by which a bag's lag is unknown; `crowded` the share
     of a free bag's loss that one among others on a shelf has, with `loss_sd`; `reading_k` the
     least error of a reading (by hand it is larger, and known from the room); `learning_rows`
     before a bag is said to be like its cohort.
@@ -39,9 +45,12 @@ class VerdictParams:
 
     hot_prior_odds: float = 0.05
     stalled_prior_odds: float = 0.03
-    margin: float = 1.0
+    hot_margin: float = 0.5
+    stalled_margin: float = -1.0
     contact: float = 0.85
     contact_sd: float = 0.05
+    hand_bias_k: float = 0.25
+    lag_sd: float = 0.3
     crowded: float = 0.92
     loss_sd: float = 0.13
     reading_k: float = 0.1
@@ -68,6 +77,9 @@ class Standing:
     offset_k: float
     offset_sd_k: float
     warmth_k: float | None
+    slope_k_per_h: float
+    row_h: float
+    by_hand: bool
     reading_k: float
     rate_k_per_h: float | None
     rows: int
@@ -90,6 +102,7 @@ class Standing:
         seen: NDArray[np.bool_],
     ) -> Standing:
         """The bag at `place` of a look at `panel`; `seen` which bags were read lately."""
+        now = len(panel.hours) - 1
         column = panel.excess[:, place]
         rows = np.flatnonzero(np.isfinite(column))
         last = rows[-4:]
@@ -113,7 +126,10 @@ class Standing:
             shift_h=float(found.course.peak_h - found.peak_h[place]),
             offset_k=float(found.offset_k[place]),
             offset_sd_k=float(found.offset_sd_k[place]),
-            warmth_k=float(found.fit[rows[-1], place]) if len(rows) else None,
+            warmth_k=float(found.fit[now, place]) if len(rows) else None,
+            slope_k_per_h=_slope(panel.times, found.fit[:, place], now),
+            row_h=float(panel.hours[now]),
+            by_hand=bool(len(rows)) and panel.read_by_hand(int(rows[-1]), place),
             reading_k=float(panel.white[rows[-1], place]) if len(rows) else 0.0,
             rate_k_per_h=rate,
             rows=len(rows) if bool(seen[place]) else 0,
@@ -129,6 +145,12 @@ class Standing:
     def from_plain(data: Mapping[str, Any]) -> Standing:
         """From what `plain` gave."""
         return Standing(**{**data, "stalled_before": tuple(data["stalled_before"])})
+
+
+def _slope(times: Array, fit: Array, row: int) -> float:
+    """How fast the fit moves at a row, from the rows on either side [K/h]."""
+    before, after = max(0, row - 1), min(len(times) - 1, row + 1)
+    return float((fit[after] - fit[before]) / (times[after] - times[before]))
 
 
 @lru_cache(maxsize=4096)
@@ -161,19 +183,25 @@ def estimate_bag(
     if standing is None or standing.warmth_k is None or lagged_air_c is None:
         return plain
     bag_thermal = thermal(bag)
+    contact, contact_sd, bias_k = params.contact, params.contact_sd, 0.0
+    if standing.by_hand:
+        contact, contact_sd, bias_k = 1.0, 0.0, params.hand_bias_k
+    # The look's last row lies hours back, and the surface itself trails the heat by the lag.
+    since_h = min(MOST_AHEAD_H, max(0.0, frame.end_s / HOUR_S - standing.row_h))
+    ahead_k = standing.slope_k_per_h * since_h
+    trailing_k = standing.slope_k_per_h * bag_thermal.lag_s / HOUR_S / contact
     # What the room shares and the bag's own offset are no heat; a probe sees part of the air.
-    warmth_k = (standing.warmth_k - standing.offset_k) / params.contact
-    error_k = (
-        math.hypot(standing.offset_sd_k, max(params.reading_k, standing.reading_k)) / params.contact
-    )
-    share = math.hypot(params.contact_sd / params.contact, params.loss_sd)
+    warmth_k = (standing.warmth_k + ahead_k - standing.offset_k) / contact
+    reading_k = max(params.reading_k, standing.reading_k)
+    error_k = math.hypot(standing.offset_sd_k, reading_k, bias_k) / contact
+    share = math.hypot(contact_sd / contact, params.loss_sd)
     per_kg = params.crowded * bag_thermal.loss_w_per_k / bag.mass_kg
-    heat = per_kg * warmth_k
-    heat_sd = per_kg * math.hypot(error_k, share * warmth_k)
+    heat = per_kg * (warmth_k + trailing_k)
+    heat_sd = math.hypot(per_kg * error_k, share * heat, per_kg * params.lag_sd * trailing_k)
     ratio = bag_thermal.core_per_surface
     ratio_sd = (bag_thermal.core_per_surface_high - bag_thermal.core_per_surface_low) / (2.0 * Z80)
     core_c = lagged_air_c + ratio * warmth_k
-    core_sd = math.hypot(ratio * error_k, ratio * warmth_k * params.contact_sd, ratio_sd * warmth_k)
+    core_sd = math.hypot(ratio * error_k, ratio * warmth_k * contact_sd, ratio_sd * warmth_k)
     return Estimate(
         bag.bag,
         frame.end_s,
@@ -200,9 +228,11 @@ def weigh_bag(
     """A bag's evidence as of its last look; as of inoculation for one not looked at yet."""
     hot_prior = math.log(params.hot_prior_odds)
     stalled_prior = math.log(params.stalled_prior_odds)
-    hot_needed = needed_log_odds(strain.false_calls_per_100, params.hot_prior_odds, params.margin)
+    hot_needed = needed_log_odds(
+        strain.false_calls_per_100, params.hot_prior_odds, params.hot_margin
+    )
     stalled_needed = needed_log_odds(
-        strain.false_calls_per_100, params.stalled_prior_odds, params.margin
+        strain.false_calls_per_100, params.stalled_prior_odds, params.stalled_margin
     )
     if standing is None or standing.rows == 0:
         reason = Reason.NO_SIGNAL if standing is not None else Reason.LEARNING
