@@ -189,3 +189,15 @@ def place_at(store: Reader, from_s: float) -> Place:
             (from_s,),
         ).fetchone()
     return Place() if row is None else Place(*row)
+
+
+def gone(store: Reader, after_id: int, to_s: float) -> int:
+    """How many readings after a place and up to a moment were thrown away."""
+    with translated(store.path):
+        first, last = store.connection.execute(
+            "SELECT (SELECT MIN(id) FROM readings), (SELECT last_reading_id FROM frames"
+            " WHERE end_s >= ? ORDER BY end_s LIMIT 1)",
+            (to_s,),
+        ).fetchone()
+    before = 0 if first is None else first - 1
+    return max(0, min(before, before if last is None else last) - after_id)
