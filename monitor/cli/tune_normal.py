@@ -10,7 +10,6 @@ from pathlib import Path
 from pydantic import ValidationError
 
 from monitor.cli.asking import open_card
-from monitor.cli.asking import open_card
 from monitor.cli.exits import Exit
 from monitor.cli.terminal import say, say_error, say_json
 from monitor.cli.tuning import plain

@@ -249,6 +249,15 @@ def book_then(store: Reader, window: Window) -> tuple[dict[str, Bag], dict[str, 
     return bags, probes
 
 
+def gather_span(store: Reader, span: Window) -> tuple[Gathering, dict[str, Bag], dict[str, Probe]]:
+    """Any stretch of time in means of ten minutes, with bags and probes as the book had them."""
+    bags, probes = book_then(store, span)
+    plan = Plan(bags, probes)
+    gathering = Gathering(span, plan, 0.0, rolled=True)
+    _stream(store, span, gathering, plan, _means(store, span))
+    return gathering, bags, probes
+
+
 def _then(store: Reader, kind: str, window: Window) -> list[tuple[str, object]]:
     found: dict[str, Version] = {}
     for version in store.history(kind):

@@ -14,11 +14,11 @@ import numpy as np
 from monitor.judge.strain import Strain
 from monitor.review.curves import AGE, KEEP, PEAK, RISE, Curves, full_run_h, heat_w_per_kg
 from monitor.review.forecast import batch_key
+from monitor.review.lag import Lag
 from monitor.review.records import BagRecord
 from monitor.review.runs import runs_of, strains_learned
 from monitor.settings.learned import LearnedStrain
 from monitor.thermal.bag import describe_bag
-from monitor.thermal.substrate import substrate_in
 from monitor.values import Estimate, Evidence
 
 HOUR_S, DAY_S = 3600.0, 86400.0
@@ -32,8 +32,8 @@ CURVE_STEP_D = 1.0
 @dataclass(frozen=True)
 class Normal:
     """A strain's normal. Spreads are 1 sd of what the next run will do; `scale_sd` and
-    `shift_sd_h` are between bags of one cohort; `lag_h` is the bags' own time constant.
-    `curve` is (age [d], low, middle, high) of surface warmth [K], 80 %."""
+    `shift_sd_h` are between bags of one cohort; `lag` as it was seen, or in words why it
+    was not. `curve` is (age [d], low, middle, high) of surface warmth [K], 80 %."""
 
     strain: str
     runs: int
@@ -49,10 +49,10 @@ class Normal:
     keep: float
     keep_sd: float
     full_run_d: tuple[float, float, float]
-    lag_h: float
     scale_sd: float | None
     shift_sd_h: float | None
     curve: tuple[tuple[float, float, float, float], ...]
+    lag: Lag | str = ""
 
 
 def normals(
@@ -114,7 +114,6 @@ def _normal(
         keep=keep,
         keep_sd=keep * (1.0 - keep) * float(spread[KEEP]),
         full_run_d=(full_d[0], full_d[1], full_d[2]),
-        lag_h=_lag_h(list(sound.values())),
         scale_sd=_between([one.scale for one in last.values()]),
         shift_sd_h=_between([one.shift_h for one in last.values()]),
         curve=_curve(learned, per_k, full_d[1]),
@@ -140,15 +139,6 @@ def _curve(
     )
 
 
-def _lag_h(records: Sequence[BagRecord]) -> float:
-    """The time constant of a middling bag, by mass and filling [h]."""
-    lags = [
-        describe_bag(round(one.mass_kg, 2), substrate_in(f"{one.bag_kind} {one.recipe}")).lag_s
-        for one in records
-    ]
-    return float(np.median(lags)) / HOUR_S if lags else describe_bag(SAID_FOR_KG).lag_s / HOUR_S
-
-
 def _between(values: Sequence[float]) -> float | None:
     return float(np.std(values, ddof=1)) if len(values) > 2 else None
 
@@ -169,8 +159,19 @@ def as_learned(normal: Normal, room: str) -> LearnedStrain:
             "bags": normal.bags,
             "heat": _heat(normal),
             "run": {"shortest_d": round(low_d, 1), "longest_d": round(high_d, 1)},
+            "lag": _lag(normal.lag),
         }
     )
+
+
+def _lag(lag: Lag | str) -> dict[str, float] | None:
+    if isinstance(lag, str):
+        return None
+    return {
+        "seen_h": round(lag.lag_h, 2),
+        "low_h": round(lag.low_h, 2),
+        "high_h": round(lag.high_h, 2),
+    }
 
 
 def _heat(normal: Normal) -> dict[str, float]:
@@ -202,6 +203,7 @@ def exported(strain: str, learned: LearnedStrain) -> dict[str, Any]:
         "bags": learned.bags,
         "heat": learned.heat.model_dump(by_alias=False, exclude_none=True),
         "run": learned.run.model_dump(by_alias=False) if learned.run else None,
+        "lag": learned.lag.model_dump(by_alias=False) if learned.lag else None,
     }
 
 
@@ -210,12 +212,24 @@ def imported(data: Any) -> tuple[str, LearnedStrain]:
     if not isinstance(data, dict) or data.get("bagwatt_normal") != EXPORT_FORMAT:
         raise ValueError("this is no file that `bagwatt tune --export` wrote")
     fields = {key: data.get(key) for key in ("room", "first", "last", "runs", "bags", "heat")}
-    if data.get("run") is not None:
-        fields["run"] = data["run"]
+    fields |= {key: data[key] for key in ("run", "lag") if data.get(key) is not None}
     strain = data.get("strain")
     if not isinstance(strain, str) or not strain:
         raise ValueError("it names no strain")
     return strain, LearnedStrain.model_validate(fields)
+
+
+def lag_line(normal: Normal) -> str:
+    """How slowly its bags follow their air, as it was seen; or why that can't be told."""
+    lag = normal.lag
+    if isinstance(lag, str):
+        return f"how slowly its bags follow their air can't be told: {lag}" if lag else ""
+    batches = "1 batch" if lag.batches == 1 else f"{lag.batches} batches"
+    return (
+        f"its bags follow their air with a lag of {lag.lag_h:.1f} h ({lag.low_h:.1f} to"
+        f" {lag.high_h:.1f}), seen on {lag.bags} bags in {batches}; by mass and filling it would"
+        f" be {lag.as_described_h:.1f} h, by which the judge goes"
+    )
 
 
 def normal_line(normal: Normal, units: str) -> str:

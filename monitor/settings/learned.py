@@ -13,7 +13,7 @@ from pydantic import Field
 
 from monitor.settings.model import Model, Name
 from monitor.settings.schema_strains import HeatSettings, RunSettings
-from monitor.settings.units import Day, Whole
+from monitor.settings.units import Day, DurationH, Whole
 
 LEARNED_FILE = "learned.yaml"
 _HEAD = """\
@@ -21,6 +21,14 @@ _HEAD = """\
 # `bagwatt tune STRAIN --learn` (or taken from another farm with --import). It is written by the
 # program: to have your own say, write `heat` or `run` for the strain into strains.yaml.
 """
+
+
+class LagSettings(Model):
+    """How slowly its bags follow their air, as it was seen; kept to be read and compared."""
+
+    seen_h: DurationH = Field(alias="seen", gt=0, le=100, description="The lag.")
+    low_h: DurationH = Field(gt=0, le=100, description="At least this, with 90 % to say so.")
+    high_h: DurationH = Field(gt=0, le=100, description="At most this.")
 
 
 class LearnedStrain(Model):
@@ -33,6 +41,7 @@ class LearnedStrain(Model):
     bags: Whole = Field(ge=1, le=10_000_000, description="Healthy bags behind it.")
     heat: HeatSettings = Field(description="The heat to expect.")
     run: RunSettings | None = Field(default=None, description="Days to full run.")
+    lag: LagSettings | None = Field(default=None, description="Lag behind the air.")
 
 
 class LearnedFile(Model):
@@ -68,6 +77,9 @@ def learned_text(strains: Mapping[str, LearnedStrain]) -> str:
         if one.run is not None:
             shortest, longest = one.run.shortest_d, one.run.longest_d
             lines.append(f"    run: {{shortest: {shortest:.1f} d, longest: {longest:.1f} d}}")
+        if one.lag is not None:
+            seen, low, high = one.lag.seen_h, one.lag.low_h, one.lag.high_h
+            lines.append(f"    lag: {{seen: {seen:.2f} h, low: {low:.2f} h, high: {high:.2f} h}}")
     return "\n".join(lines) + "\n"
 
 
