@@ -172,7 +172,7 @@ def _next_row(reader: Reader, path: Path, skips: Skips) -> list[str] | None:
         except csv.Error as error:
             skips.add(path.name, reader.line_num, "not CSV", str(error))
             continue
-        if fields and any(len(text) > MAX_FIELD_CHARS or "\0" in text for text in fields):
+        if fields and (max(map(len, fields)) > MAX_FIELD_CHARS or "\0" in "".join(fields)):
             skips.add(path.name, reader.line_num, "not CSV", "a field is too long or has a NUL")
             continue
         return fields
@@ -342,10 +342,14 @@ def iter_readings(folder: Folder) -> Iterator[Reading]:
             ahead = held.received_s > arrived_s + WRONG_TIME_S
             latest_s = min(held.received_s, following.received_s) if ahead else held.received_s
             arrived_s = max(arrived_s, latest_s)
-            yield replace(held, received_s=arrived_s)
+            yield _arrived(held, arrived_s)
         held = following
     if held is not None:
-        yield replace(held, received_s=max(arrived_s, held.received_s))
+        yield _arrived(held, max(arrived_s, held.received_s))
+
+
+def _arrived(reading: Reading, at_s: float) -> Reading:
+    return reading if reading.received_s == at_s else replace(reading, received_s=at_s)
 
 
 def _reading(row: dict[str, str]) -> Reading:
