@@ -63,6 +63,7 @@ def test_a_watch_in_trouble_tells_no_secret_and_ends_in_time(
     with house.watching() as process:
         wait_until(lambda: hand.asked and len(owner.asked) >= 3, 30, "tries of both channels")
         wait_until(lambda: {"channel owner", "channel heartbeat"} <= told_of(path), 30, "alarms")
+        wait_until(lambda: "mirror" in told_of(path), 30, "the mirror's alarm")
         assert switch.asked[0] == f"/{SECRETS['beat']}"
         command_line = Path(f"/proc/{process.pid}/cmdline").read_bytes()
         printed = house.run("alarms", "--json", "--history", "30 d")

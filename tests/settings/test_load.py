@@ -46,6 +46,7 @@ def test_sample_loads_when_everything_switched_off_is_switched_on(tmp_path: Path
         "broker": "pw",
         "owner-phone": "json://127.0.0.1:9",
         "ca.pem": "",
+        "mirror": "a token",
         "heartbeat": "http://127.0.0.1:9/beat",
         "page-owner": f"scrypt:16384:8:1:{'0' * 32}:{'0' * 64}",
         "page-phone": f"link:{'0' * 64}",
@@ -65,6 +66,7 @@ def test_sample_loads_when_everything_switched_off_is_switched_on(tmp_path: Path
     assert len(loaded.sources[0].topics) == 4
     assert loaded.heartbeat is not None
     assert loaded.heartbeat.url == Secret("http://127.0.0.1:9/beat")
+    assert loaded.mirror is not None and loaded.mirror.token == Secret("a token")
     assert loaded.page is not None
     assert [person.name for person in loaded.page.people] == ["owner", "room phone"]
 
