@@ -18,9 +18,9 @@ from monitor.clock import Clock
 from monitor.errors import StoreCorrupt, StoreError
 from monitor.house import Air
 from monitor.keeper import Keeper
-from monitor.resume import Resumed, as_items, checkpoint_text
+from monitor.resume import Resumed, checkpoint_text, with_items
 from monitor.road import Outcome
-from monitor.runner import Close, take
+from monitor.runner import Close, Item, take
 from monitor.settings.schema import Settings
 from monitor.settings.strains import StrainBook, changes
 from monitor.sources.folder import Folder
@@ -285,23 +285,23 @@ class Logbook:
         """Put rows of the log on the road; True where people were told."""
         told = False
         flags: list[tuple[int, Flag]] = []
-        for row in rows:
+        for row, items in with_items(rows, self._book, self.store):
             if isinstance(row.body, Reading):
                 flagged = take(self._road, row.body).flagged
                 flags.extend((row.id, flag) for flag in (flagged.flags if flagged else ()))
                 self._last_reading_id = max(row.id, self._last_reading_id)
             else:
-                told |= self._take_row(row, now_s)
+                told |= self._take_row(row, items, now_s)
         if flags:
             self.store.add_flags(flags)
         self._settled_id = self._last_reading_id
         return told
 
-    def _take_row(self, row: LogItem, now_s: float | None) -> bool:
+    def _take_row(self, row: LogItem, items: Iterable[Item], now_s: float | None) -> bool:
         """Put what a row of the journal means on the road, as a rebuilt run would."""
         self._last_journal_id = max(row.id, self._last_journal_id)
         told = False
-        for item in as_items(row, self._book, self.store):
+        for item in items:
             events = take(self._road, item).events
             if events:
                 at_s = events[-1].at_s if now_s is None else now_s

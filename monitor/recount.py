@@ -14,7 +14,7 @@ from monitor.assemble import build_road, plan_of, with_offsets
 from monitor.judge.strain import Strain
 from monitor.recount_file import Kept, RecountFile
 from monitor.replay import followed, merged
-from monitor.resume import ROAD_FORMAT, Resumed, as_items, beginning, checkpoint_text, taken_up
+from monitor.resume import ROAD_FORMAT, Resumed, beginning, checkpoint_text, taken_up, with_items
 from monitor.review.account import Account, FrameAccount
 from monitor.review.predict import PREDICTED
 from monitor.review.reach import Reach, near_c
@@ -121,8 +121,8 @@ def of_store(store: Reader, settings: Settings, progress: Progress = lambda shar
     recorder = Recorder(resumed.book.plan(), strain_of, _budgets(settings), frames)
     after_s = resumed.last_close.end_s if resumed.last_close else None
     end_s = after_s
-    for row in store.iter_log(after_s):
-        for item in as_items(row, resumed.book, store):
+    for _, items in with_items(store.iter_log(after_s), resumed.book, store):
+        for item in items:
             step = take(resumed.road, item)
             recorder(step)
             if isinstance(item, Close):

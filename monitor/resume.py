@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
+from itertools import chain, pairwise
 from typing import Any
 
 from monitor.assemble import build_road, plan_of
@@ -92,8 +93,9 @@ def resume(
     if resumed is None:
         resumed = beginning(store, settings)
     close = resumed.last_close
-    for row in store.iter_log(close.end_s if close else None):
-        for item in as_items(row, resumed.book, store):
+    log = store.iter_log(close.end_s if close else None)
+    for row, items in with_items(log, resumed.book, store):
+        for item in items:
             step = take(resumed.road, item)
             resumed.events.extend(step.events)
             resumed.untold.extend(step.events)
@@ -121,10 +123,14 @@ def beginning(store: Reader, settings: Settings) -> Resumed:
     close = store.last_frame_pruned()
     if close is None:
         return resumed
-    for row in store.journal_after(0):
-        if row.id <= close.last_command_id and not isinstance(row.body, Restamp | AlarmCommand):
-            for item in as_items(row, resumed.book, store):
-                take(resumed.road, item)
+    told = (
+        row
+        for row in store.journal_after(0)
+        if row.id <= close.last_command_id and not isinstance(row.body, Restamp | AlarmCommand)
+    )
+    for _, items in with_items(told, resumed.book, store):
+        for item in items:
+            take(resumed.road, item)
     resumed.last_reading_id, resumed.last_journal_id = close.last_reading_id, close.last_command_id
     resumed.last_close = close
     return resumed
@@ -143,18 +149,29 @@ def taken_up(store: Reader, settings: Settings, saved: Any, end_s: float) -> Res
     return Resumed(road, book, close.last_reading_id, close.last_command_id, close)
 
 
-def as_items(row: LogItem, book: Book, store: Reader) -> Iterator[Item]:
-    """What a row of the log means to the road; a re-stamp hands its readings in once more."""
-    body = row.body
-    if isinstance(body, FrameClose):
-        yield Close(body.end_s, body.house)
-    elif isinstance(body, BookChange):
-        book.change(body)
-        yield book.plan()
-    elif isinstance(body, Restamp):
-        yield from (reading for _, reading in store.restamped(body))
-    elif isinstance(body, Reading | AlarmCommand | BookEntry):
-        yield body
+def with_items(
+    rows: Iterable[LogItem], book: Book, store: Reader
+) -> Iterator[tuple[LogItem, Iterable[Item]]]:
+    """Each row of the log with what it means to the road, to be taken before the next row.
+
+    A re-stamp hands its readings in once more. Of versions of the book that follow each other
+    the last one brings the plan: a thousand bags that come at once are planned once.
+    """
+    for row, following in pairwise(chain(rows, (None,))):
+        assert row is not None
+        body = row.body
+        items: Iterable[Item] = ()
+        if isinstance(body, Reading | AlarmCommand | BookEntry):
+            items = (body,)
+        elif isinstance(body, FrameClose):
+            items = (Close(body.end_s, body.house),)
+        elif isinstance(body, BookChange):
+            book.change(body)
+            if following is None or not isinstance(following.body, BookChange):
+                items = (book.plan(),)
+        elif isinstance(body, Restamp):
+            items = (reading for _, reading in store.restamped(body))
+        yield row, items
 
 
 def _advance(resumed: Resumed, row: LogItem) -> None:
