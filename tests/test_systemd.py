@@ -22,6 +22,7 @@ from tests.waiting import free_port, wait_until
 
 SYSTEMD = Path(__file__).resolve().parent.parent / "systemd"
 UNITS = sorted(SYSTEMD.glob("*.service"))
+TRUE = "/usr/bin/true"
 MOST = {"bagwatt.service": 2.0, "bagwatt-backup.service": 1.0}
 
 
@@ -37,6 +38,21 @@ def test_a_unit_is_hardly_exposed(unit: Path) -> None:
     found = re.search(r"Overall exposure level for \S+: ([\d.]+)", done.stdout)
     assert found, done.stdout + done.stderr
     assert float(found[1]) <= MOST[unit.name]
+
+
+def test_systemd_knows_every_word_of_the_units(tmp_path: Path) -> None:
+    """Its own parser; it also wants the commands to be there, which the installer sees to."""
+    tool = shutil.which("systemd-analyze")
+    if tool is None:
+        pytest.skip("systemd-analyze is not installed")
+    names = []
+    for unit in (*UNITS, SYSTEMD / "bagwatt-backup.timer"):
+        text = unit.read_text(encoding="utf-8").replace("/opt/bagwatt/.venv/bin/bagwatt", TRUE)
+        (tmp_path / unit.name).write_text(text, encoding="utf-8")
+        names.append(str(tmp_path / unit.name))
+    words = [tool, "verify", "--man=no", "--recursive-errors=no", *names]
+    done = subprocess.run(words, capture_output=True, text=True, check=False)
+    assert (done.returncode, done.stdout + done.stderr) == (0, "")
 
 
 @pytest.mark.parametrize("unit", UNITS, ids=lambda unit: unit.name)
