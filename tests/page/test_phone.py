@@ -1,16 +1,10 @@
-"""The page as a phone sees it: Chromium drives a real `watch` fed by the demo's room."""
+"""The page in a browser: Chromium drives a real `watch` fed by the demo's room."""
 
 from __future__ import annotations
 
 import os
-import shutil
-import signal
-import subprocess
-import sys
-import threading
-import time
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator
+from contextlib import nullcontext
 from pathlib import Path
 from typing import Any
 
@@ -18,14 +12,12 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
 
-from demo.folder import stamp
 from demo.pictures import CHROMIUM, FLAGS, PHONE
-from demo.stage import SerialLine, free_port, wait_for_port, with_checksum
 from monitor.store import open_reader
-from tests.page.conftest import END_S, HOT, Filled
+from tests.page.conftest import HOT, Filled
+from tests.page.watching import Room, watched_room
 
 DESK = {"width": 1280, "height": 800}
-FACTOR = 60.0
 SERIOUS = ("serious", "critical")
 VIEWS = ("", "alarms", "walk", "night", "forecast", "monitor", f"bag/{HOT}")
 ON_DESK = ("", "night", f"bag/{HOT}")
@@ -35,53 +27,11 @@ pytestmark = pytest.mark.skipif(
 )
 
 
-@dataclass
-class Room:
-    """A watched room: the address of its page and its store."""
-
-    address: str
-    store: Path
-
-
 @pytest.fixture(scope="module")
 def room(filled: Filled, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Room]:
-    """`bagwatt watch` goes on from the filled store while the room's probes speak to it."""
-    folder = tmp_path_factory.mktemp("phone") / "settings"
-    shutil.copytree(filled.folder, folder, symlinks=True)
-    line = SerialLine(folder / "line")
-    port = free_port()
-    text = (folder / "monitor.yaml").read_text(encoding="utf-8")
-    text = text.replace("page: {}", f"page: {{port: {port}}}").replace(
-        "grace: 4 min", "grace: 1 min"
-    )
-    text = text.replace(str(filled.folder / "line"), str(folder / "line"))
-    (folder / "monitor.yaml").write_text(text, encoding="utf-8")
-    origin_s = time.time()
-    command = [str(Path(sys.executable).with_name("bagwatt")), "watch", "--config", str(folder)]
-    command += ["--rehearse", f"{stamp(END_S)},{FACTOR:g},{origin_s:.3f}"]
-    log = (folder / "watch.log").open("w", encoding="utf-8")
-    watch = subprocess.Popen(command, stdout=log, stderr=log)
-    over = threading.Event()
-
-    def speak() -> None:
-        while not over.wait(0.2):
-            for said in filled.live.advance(END_S + (time.time() - origin_s) * FACTOR):
-                text = f"{stamp(said.time_s)} {said.probe} {said.quantity} {said.value:.4f}"
-                line.say(with_checksum(text))
-
-    voice = threading.Thread(target=speak)
-    try:
-        wait_for_port(port, 20.0)
-        voice.start()
-        yield Room(f"http://127.0.0.1:{port}/", folder / "bagwatt.db")
-    finally:
-        over.set()
-        if voice.is_alive():
-            voice.join()
-        watch.send_signal(signal.SIGTERM)
-        assert watch.wait(10) == 0, (folder / "watch.log").read_text(encoding="utf-8")
-        log.close()
-        line.close()
+    """One watched room for all that only look."""
+    with watched_room(filled, tmp_path_factory.mktemp("phone") / "settings") as room:
+        yield room
 
 
 @pytest.fixture(scope="module")
@@ -167,38 +117,23 @@ def test_axe_finds_what_is_wrong_when_something_is(room: Room, phone: Page) -> N
     assert {"label", "color-contrast"} <= {name for name, _, _ in violations(phone)}
 
 
+@pytest.mark.parametrize("size", [PHONE, DESK], ids=["phone", "desk"])
 def test_grower_finds_the_hot_bag_answers_it_reads_bags_and_looks_at_the_night(
-    room: Room, phone: Page
+    room: Room, filled: Filled, browser: Browser, tmp_path: Path, size: dict[str, int]
 ) -> None:
-    """Rack, hot bag, acknowledge, walk through a lost connection, night."""
-    phone.goto(room.address)
-    phone.locator(f'a.bag.hot[href="/bag/{HOT}"]').click()
-    expect(phone.locator("h1")).to_have_text(HOT)
-    expect(phone.get_by_role("heading", name="warmer than its cohort")).to_be_visible()
-
-    phone.get_by_role("button", name="Acknowledge").click()
-    expect(phone.locator(".card .state")).to_contain_text("acknowledged", timeout=15_000)
-    expect(phone.locator(".card .state")).not_to_contain_text("unack", timeout=15_000)
-
-    phone.get_by_role("link", name="Walk", exact=True).click()
-    first = phone.locator("#walk-bag").inner_text()
-    _type(phone, "23.4")
-    expect(phone.locator("#walk-bag")).not_to_have_text(first)
-    expect(phone.locator("#walk-kept")).to_be_hidden()
-
-    phone.context.set_offline(True)
-    _type(phone, "22.8")
-    _type(phone, "23.1")
-    expect(phone.locator("#walk-kept")).to_contain_text("2 readings kept on this phone")
-    expect(phone.locator("#walk-count")).to_have_text("3 of 24 bags read.")
-    phone.context.set_offline(False)
-    expect(phone.locator("#walk-kept")).to_be_hidden(timeout=15_000)
-    phone.reload()
-    expect(phone.locator("#walk-count")).to_have_text("3 of 24 bags read.")
-
-    phone.get_by_role("link", name="Night").click()
-    expect(phone.locator("h1")).to_have_text("Last night")
-    with open_reader(room.store) as store:
+    """Rack, hot bag, acknowledge, walk through a lost connection, night: with gloves on a phone,
+    with mouse and keyboard at a desk in a room where nobody has answered yet."""
+    gloves = size is PHONE
+    context = browser.new_context(viewport=size, has_touch=gloves, is_mobile=gloves)  # type: ignore[arg-type]
+    fresh = nullcontext(room) if gloves else watched_room(filled, tmp_path / "settings")
+    with fresh as watched:
+        for page in _page(context):
+            _find_and_answer(page, watched)
+            _walk(page, _tap if gloves else _key_in)
+            page.get_by_role("link", name="Night").click()
+            expect(page.locator("h1")).to_have_text("Last night")
+            expect(page.locator(".told li").first).to_be_visible()
+    with open_reader(watched.store) as store:
         walk = store.open_walk()
         assert walk is not None
         assert [step.typed for step in store.walk_steps(walk[0])] == ["23.4 C", "22.8 C", "23.1 C"]
@@ -206,11 +141,48 @@ def test_grower_finds_the_hot_bag_answers_it_reads_bags_and_looks_at_the_night(
     assert answered.acknowledged_s is not None
 
 
-def _type(phone: Page, text: str) -> None:
+def _find_and_answer(page: Page, room: Room) -> None:
+    page.goto(room.address)
+    page.locator(f'a.bag.hot[href="/bag/{HOT}"]').click()
+    expect(page.locator("h1")).to_have_text(HOT)
+    expect(page.get_by_role("heading", name="warmer than its cohort")).to_be_visible()
+    page.get_by_role("button", name="Acknowledge").click()
+    expect(page.locator(".card .state")).to_contain_text("acknowledged", timeout=15_000)
+    expect(page.locator(".card .state")).not_to_contain_text("unack", timeout=15_000)
+
+
+def _walk(page: Page, enter: Callable[[Page, str], None]) -> None:
+    """Three readings, two of them while the monitor can't be reached."""
+    page.get_by_role("link", name="Walk", exact=True).click()
+    first = page.locator("#walk-bag").inner_text()
+    enter(page, "23.4")
+    expect(page.locator("#walk-bag")).not_to_have_text(first)
+    expect(page.locator("#walk-kept")).to_be_hidden()
+    page.context.set_offline(True)
+    enter(page, "22.8")
+    enter(page, "23.1")
+    expect(page.locator("#walk-kept")).to_contain_text("2 readings kept on this phone")
+    expect(page.locator("#walk-count")).to_have_text("3 of 24 bags read.")
+    page.context.set_offline(False)
+    expect(page.locator("#walk-kept")).to_be_hidden(timeout=15_000)
+    page.reload()
+    expect(page.locator("#walk-count")).to_have_text("3 of 24 bags read.")
+
+
+def _tap(page: Page, text: str) -> None:
     """With the big keys, as gloves do."""
     for sign in text:
-        phone.locator("#walk-keys").get_by_role("button", name=sign, exact=True).tap()
-    phone.get_by_role("button", name="Keep and go on").tap()
+        page.locator("#walk-keys").get_by_role("button", name=sign, exact=True).tap()
+    page.get_by_role("button", name="Keep and go on").tap()
+
+
+def _key_in(page: Page, text: str) -> None:
+    """With a keyboard, from one bag to the next without the mouse."""
+    field = page.locator("#walk-value")
+    if not page.evaluate("document.activeElement.id === 'walk-value'"):
+        field.click()
+    page.keyboard.type(text)
+    page.keyboard.press("Enter")
 
 
 def test_page_freshens_itself_and_says_when_the_monitor_is_not_heard(
