@@ -6,9 +6,12 @@ from pathlib import Path
 
 import pytest
 
-from monitor.resume import resume
-from monitor.values import AlarmCommand, Transition
+from monitor.resume import Book, resume, with_items
+from monitor.road import Plan
+from monitor.store import Store
+from monitor.values import AlarmCommand, BookEntry, Transition
 from tests.faults.kills import write_room
+from tests.store.samples import bag
 from tests.watched import GONE, Room
 
 
@@ -83,3 +86,19 @@ def test_a_command_whose_events_were_cut_off_is_answered_at_the_next_start(room:
     room.open()
     assert len(room.log.store.events()) == 2
     room.check()
+
+
+def test_bags_that_come_at_once_are_planned_once_and_in_time_for_what_follows(
+    tmp_path: Path,
+) -> None:
+    """The plan comes with the last of them, before the entry after it."""
+    bags = [bag(f"B-{number}") for number in range(4)]
+    with Store.open(tmp_path / "store.db", 0.0) as store:
+        store.add_book(1.0, bags[:3], [])
+        store.add_entry(BookEntry(2.0, "B-1", "shaken"))
+        store.add_book(3.0, bags, [])
+        planned = [
+            [len(item.bags) if isinstance(item, Plan) else item.event for item in items]
+            for _, items in with_items(store.journal_after(0), Book(), store)
+        ]
+    assert planned == [[], [], [3], ["shaken"], [4]]

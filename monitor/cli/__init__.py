@@ -43,8 +43,11 @@ A warm bag is not a diagnosis: it says go and look, and why.
 """
 
 
-def build_parser() -> argparse.ArgumentParser:
-    """The whole command line; each command's module adds its own words."""
+def build_parser(named: str | None = None) -> argparse.ArgumentParser:
+    """The whole command line; each command's module adds its own words.
+
+    With the command that was `named` only its module is loaded: a Pi takes a while for all.
+    """
     codes = "\n".join(f"  {code.value}  {text}" for code, text in EXIT_CODES.items())
     parser = argparse.ArgumentParser(
         prog="bagwatt",
@@ -55,6 +58,9 @@ def build_parser() -> argparse.ArgumentParser:
     parser.add_argument("--version", action="version", version=f"bagwatt {__version__}")
     words = parser.add_subparsers(dest="command", metavar="COMMAND", required=True)
     for name, line in COMMANDS.items():
+        if named not in (None, name):
+            words.add_parser(name, help=line)
+            continue
         module = importlib.import_module(f"monitor.cli.{name}")
         command = words.add_parser(
             name,
@@ -71,7 +77,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command and return its exit code."""
     # Our matrices are small: threads would only wait for each other, and for the sources.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-    parsed = build_parser().parse_args(arguments)
+    words = sys.argv[1:] if arguments is None else arguments
+    named = next((word for word in words if not word.startswith("-")), "")
+    parsed = build_parser(named).parse_args(words)
     try:
         code: Exit = parsed.run(parsed)
     except SettingsError as error:

@@ -101,11 +101,11 @@ def of_room(folder: Path, bags: int, hours: int) -> Mapping[str, float]:
         log.close(now_s, now_s, ())
         closing += disk_bytes() - before
     path = settings.store.path
-    before = tables(path)
+    kept = tables(path)
     while log.store.prune(clock.wall_s(), 0):
         pass
     log.store.connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
-    sizes = before | {"rollups": tables(path)["rollups"]}
+    sizes = kept | {"rollups": tables(path)["rollups"]}
     log.store.close()
     each = {name: size / rows for name, (size, rows) in sizes.items() if rows}
     print(f"a room of {bags} bags over {hours} h:")
