@@ -327,7 +327,7 @@ class Room:
         until_s = self.world.now_s + GIVE_UP_S + 3600.0
         while self.world.now_s < until_s and self.checks.outbox_states().get(WAITING):
             self.sender.step()
-            self.world.advance(600.0)
+            self.world.advance(1800.0)
         self.sender.abandon()
         self.checks.outbox_settled()
 
