@@ -111,9 +111,17 @@ class Recorder:
 def of_store(store: Reader, settings: Settings, progress: Progress = lambda share: None) -> Account:
     """The account of everything the store's log holds, and of what was recounted before.
 
-    Raises StoreError where the store or the file beside it can't be read or written.
+    Raises StoreError where the store or the file beside it can't be read or written, or where
+    another process is at it.
     """
     file = RecountFile(store.path, "room", _key(settings))
+    with file.alone():
+        return _told_again(store, settings, file, progress)
+
+
+def _told_again(
+    store: Reader, settings: Settings, file: RecountFile, progress: Progress
+) -> Account:
     kept = file.read()
     resumed, frames = _go_on(store, settings, kept)
     last = store.last_frame()

@@ -6,10 +6,12 @@ how many bytes of it count, so that a cut-off append is as if it never was.
 
 from __future__ import annotations
 
+import fcntl
 import gzip
 import json
 import os
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -31,17 +33,44 @@ class Kept:
     state: Any = None
 
 
+def evidence_folder(store: Path) -> Path:
+    """Where what was told again of a store is kept."""
+    return store.with_name(store.name + ".evidence")
+
+
 class RecountFile:
     """The two files of one account. `key` says what the evidence hangs on."""
 
     def __init__(self, store: Path, name: str, key: str) -> None:
         self._store = store
-        self._folder = store.with_name(store.name + ".evidence")
+        self._folder = evidence_folder(store)
         self._frames = self._folder / f"{name}.jsonl.gz"
         self._state = self._folder / f"{name}.state.gz"
         self._key = key
         self._bytes = 0
         self._fits = False
+
+    @contextmanager
+    def alone(self) -> Iterator[None]:
+        """Nobody else tells this account again meanwhile.
+
+        Raises StoreError where somebody does.
+        """
+        try:
+            self._folder.mkdir(exist_ok=True)
+            lock = (self._folder / "lock").open("a", encoding="ascii")
+        except OSError:  # read-only: `append` says so, should there be anything to keep
+            yield
+            return
+        with lock:
+            try:
+                fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            except OSError as error:
+                what = "another `bagwatt tune` works on it"
+                raise StoreError(str(self._folder), what, "wait until it is done") from error
+            owned_like(self._folder, self._store)
+            owned_like(self._folder / "lock", self._store)
+            yield
 
     def read(self) -> Kept:
         """What is kept; nothing where there is nothing or it can't be understood."""
@@ -84,7 +113,7 @@ class RecountFile:
             self._write_state(end_s, state)
             self._fits = True
             for path in (self._folder, self._frames, self._state):
-                _owned_like(path, self._store)
+                owned_like(path, self._store)
         except OSError as error:
             raise StoreError(
                 str(self._folder), f"can't be written ({error.strerror})", "see who owns it"
@@ -103,7 +132,7 @@ class RecountFile:
         fresh.replace(self._state)
 
 
-def _owned_like(path: Path, store: Path) -> None:
+def owned_like(path: Path, store: Path) -> None:
     """As root: what is written beside the store is its owner's, who writes there next."""
     owner = store.stat()
     if path.stat().st_uid != owner.st_uid:

@@ -20,6 +20,7 @@ from zoneinfo import ZoneInfo
 
 from monitor.cli.exits import Exit
 from monitor.cli.terminal import ProgressBar, say, say_error, say_json, table
+from monitor.clock import SystemClock
 from monitor.settings.edit import Snapshot, apply, backup_of, snapshot, undo
 from monitor.settings.load import load_settings
 from monitor.settings.schema import Settings
@@ -90,6 +91,9 @@ def _tune(settings: Settings, arguments: argparse.Namespace) -> Exit:
     from monitor.cli.tuning import gather  # noqa: PLC0415  # numpy comes with it
     from monitor.review.tune import Costs, tune  # noqa: PLC0415
     from monitor.review.tune_heat import tune_heat  # noqa: PLC0415
+    from monitor.review.tune_sheet import draw_tuning, sheet_of  # noqa: PLC0415
+    from monitor.review.tune_words import doubt_lines  # noqa: PLC0415
+    from monitor.tuning_file import keep_tuning  # noqa: PLC0415
 
     before = snapshot(arguments.config) if arguments.apply else None
     strain: str = arguments.strain
@@ -108,14 +112,19 @@ def _tune(settings: Settings, arguments: argparse.Namespace) -> Exit:
     found = tune(gathered.rooms, strain, gathered.strains, money)
     heat = tune_heat(gathered.rooms, strain, gathered.strains, money)
     zone = ZoneInfo(settings.room.timezone)
+    doubts = [*doubt_lines(found, gathered.strangers), *gathered.notes]
+    sheets = {
+        units: sheet_of(found, heat, doubts, units, settings.book.currency, zone)
+        for units in ("C", "F")
+    }
     if arguments.png is not None:
-        from monitor.review.tune_sheet import draw_tuning  # noqa: PLC0415
-
-        draw_tuning(found, heat, settings.room.units, zone, arguments.png)
+        draw_tuning(sheets[settings.room.units], arguments.png)
+    if settings.store.path.exists():
+        keep_tuning(settings.store.path, strain, SystemClock().wall_s(), sheets)
     if arguments.json:
         say_json(_as_json(found, heat, gathered))
     else:
-        _print(found, heat, gathered, settings, zone)
+        _print(found, heat, doubts, settings, zone)
         if arguments.png is not None:
             say(f"drew {arguments.png}")
     return _finish(found, heat, before, quiet=arguments.json)
@@ -150,7 +159,7 @@ def _finish(found: Tuning, heat: HeatTuning, before: Snapshot | None, quiet: boo
 
 
 def _print(
-    found: Tuning, heat: HeatTuning, gathered: Gathered, settings: Settings, zone: tzinfo
+    found: Tuning, heat: HeatTuning, doubts: list[str], settings: Settings, zone: tzinfo
 ) -> None:
     from monitor.review import tune_heat_words, tune_words  # noqa: PLC0415
 
@@ -171,7 +180,7 @@ def _print(
         say(line)
     for line in tune_heat_words.heat_side_lines(heat, units, zone):
         say(line)
-    for line in [*tune_words.doubt_lines(found, gathered.strangers), *gathered.notes]:
+    for line in doubts:
         say(f"note: {line}")
 
 

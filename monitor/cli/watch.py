@@ -66,7 +66,7 @@ def run(arguments: argparse.Namespace) -> Exit:
 
         latest = Latest()
         wiring = replace(wiring, packets=latest.watched_queue, saw=latest.take)
-        page = PageServer(settings, clock, latest, say, user_name())
+        page = PageServer(settings, clock, latest, say, user_name(), arguments.config)
     live = Live(settings, clock, show, arguments.standing, wiring)
     say(f"watching {settings.room.name}")
     if page is not None:

@@ -6,6 +6,7 @@ import logging
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
 from importlib.resources import files
+from pathlib import Path
 
 from anyio import to_thread
 from starlette.applications import Starlette
@@ -27,6 +28,8 @@ from monitor.page.guard import Guard
 from monitor.page.latest import Latest
 from monitor.page.login import Desk, new_visit
 from monitor.page.show import Show
+from monitor.page.tuning import Tuner
+from monitor.page.tuning_views import TuningViews
 from monitor.page.views import Views
 from monitor.settings.schema import PageSettings, Settings
 
@@ -115,8 +118,15 @@ class Gate:
         )
 
 
-def build_app(settings: Settings, clock: Clock, latest: Latest, sitting_here: str) -> Starlette:
-    """The page of a room. `sitting_here` is who acts where nobody is set up to log in."""
+def build_app(
+    settings: Settings,
+    clock: Clock,
+    latest: Latest,
+    sitting_here: str,
+    config_dir: Path | None = None,
+) -> Starlette:
+    """The page of a room. `sitting_here` is who acts where nobody is set up to log in;
+    `config_dir` has the settings, for what runs as a process of its own."""
     page = settings.page or PageSettings()
 
     def seconds() -> float:
@@ -126,6 +136,8 @@ def build_app(settings: Settings, clock: Clock, latest: Latest, sitting_here: st
     show = Show(settings, desk)
     gate = Gate(desk, show, page, settings.room.units)
     views = Views(settings, clock, latest, desk, show, gate.keep)
+    tuner = Tuner(config_dir)
+    tunings = TuningViews(settings, show, tuner)
     api = Api(settings, clock, latest, desk)
 
     async def went_wrong(request: Request, error: Exception) -> Response:
@@ -145,9 +157,15 @@ def build_app(settings: Settings, clock: Clock, latest: Latest, sitting_here: st
         to_thread.current_default_thread_limiter().total_tokens = THREADS
         await run_in_threadpool(show.warm)
         yield
+        tuner.stop()
 
     return Starlette(
-        routes=[*views.routes(gate.route), *api.routes(gate.route), *_static()],
+        routes=[
+            *views.routes(gate.route),
+            *tunings.routes(gate.route),
+            *api.routes(gate.route),
+            *_static(),
+        ],
         middleware=[
             Middleware(Guard, hosts=(*page.hosts,)),
             Middleware(GZipMiddleware, minimum_size=800, compresslevel=6),

@@ -7,6 +7,7 @@ import logging
 import socket
 import threading
 from collections.abc import Callable
+from pathlib import Path
 
 import uvicorn
 
@@ -31,9 +32,10 @@ class PageServer:
         latest: Latest,
         say: Callable[[str], None],
         sitting_here: str = "",
+        config_dir: Path | None = None,
     ) -> None:
         self._page = settings.page or PageSettings()
-        self._app = build_app(settings, clock, latest, sitting_here)
+        self._app = build_app(settings, clock, latest, sitting_here, config_dir)
         self._say = say
         self._stop = threading.Event()
         self._server: uvicorn.Server | None = None

@@ -24,6 +24,7 @@ PLACES = (
     ("/alarms", "Alarms"),
     ("/walk", "Walk"),
     ("/night", "Night"),
+    ("/tuning", "Tuning"),
     ("/monitor", "Monitor"),
 )
 

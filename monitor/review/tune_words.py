@@ -105,7 +105,8 @@ def proposal_lines(tuning: Tuning, units: str) -> list[str]:
     if proposed.thresholds == tuning.present.thresholds:
         return ["the present thresholds are the ones to have: nothing is to be changed"]
     least, budget, hold = threshold_words(proposed.thresholds, units)
-    lines = [f"proposed: least excess {least}, {budget} false calls per 100, held {hold}"]
+    calls = "call" if budget == "1" else "calls"
+    lines = [f"proposed: least excess {least}, {budget} false {calls} per 100, held {hold}"]
     share = f"{100.0 * choice.trust:.0f} %"
     lines.append(
         f"it goes {share} of the way from the shipped thresholds to what fits these runs best"
