@@ -47,6 +47,9 @@ FOLDER_EVERY_S = 10.0
 #: The wall clock has stepped when it moved this much against the monotonic one.
 CLOCK_STEP_S = 60.0
 LONGEST_WAIT_S = 0.5
+#: So many messages some brokers send ahead of acknowledgement, then they wait (mosquitto's
+#: max_inflight_messages): where that many came and no more follow, a commit lets it go on.
+BURST, LULL_S = 20, 0.05
 #: An end may take 5 s in all, whatever hangs, on a small Pi.
 STOP_S = 2.0
 STOP_OUTBOX_S = 1.5
@@ -117,6 +120,7 @@ class Live:
             self._mirror = Mirror(settings.mirror, name, path, clock, lambda: self._log.settled_id)
         self._batch: list[Packet] = []
         self._committed_s = -math.inf
+        self._lull = False
         self._wall_ahead_s = clock.wall_s() - clock.monotonic_s()
         self._started_s = self._closed_s = clock.monotonic_s()
         self._journal_read_s = self._folder_read_s = clock.monotonic_s()
@@ -218,11 +222,12 @@ class Live:
 
     def _gather(self) -> None:
         """Take what the sources brought, waiting no longer than until the next thing is due."""
-        wait_s = self._wait_s()
+        wait_s, self._lull = self._wait_s(), False
         while len(self._batch) < self._settings.store.commit_count:
             try:
                 packet = self._packets.get(block=wait_s > 0, timeout=max(wait_s, 0.001))
             except queue.Empty:
+                self._lull = wait_s > 0
                 return
             self._batch.append(packet)
             wait_s = 0.0
@@ -233,13 +238,15 @@ class Live:
         left_s = self._clock.real_s(frame_s)
         if self._batch:
             left_s = min(left_s, self._commit_in_s())
-        return min(max(left_s, 0.001), LONGEST_WAIT_S)
+        longest_s = LULL_S if len(self._batch) >= BURST else LONGEST_WAIT_S
+        return min(max(left_s, 0.001), longest_s)
 
     def _commit_due(self) -> bool:
         if not self._batch:
             return False
         full = len(self._batch) >= self._settings.store.commit_count
-        return full or self._commit_in_s() <= 0.0
+        stopped = self._lull and len(self._batch) >= BURST
+        return full or stopped or self._commit_in_s() <= 0.0
 
     def _commit(self) -> None:
         """Store the batch, put its readings on the road, acknowledge it.
