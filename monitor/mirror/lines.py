@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from functools import lru_cache
 
 #: What would end a tag is escaped. A backslash is not: servers differ in what they make of one.
 _ESCAPED = str.maketrans({",": "\\,", "=": "\\=", " ": "\\ ", "\\": "/"})
@@ -24,10 +25,12 @@ def line(
     ]
     if not numbers:
         return ""
-    words = [f"{name}={tag(text)}" for name, text in sorted(tags.items()) if tag(text)]
+    written = [(name, tag(text)) for name, text in sorted(tags.items())]
+    words = [f"{name}={text}" for name, text in written if text]
     return f"{','.join([measurement, *words])} {','.join(numbers)} {round(at_s * 1000)}"
 
 
+@lru_cache(maxsize=4096)
 def tag(text: str) -> str:
     """A tag's value as the protocol has it: no control signs, no space at its ends."""
     printable = "".join(sign if sign.isprintable() else " " for sign in text)

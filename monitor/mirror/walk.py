@@ -69,10 +69,15 @@ class Walk:
         yield self._stride("")
 
     def _readings(self, last_id: int) -> Iterator[Stride]:
-        """Readings up to one, and what the book said before each."""
+        """Readings up to one, and what the book said before each.
+
+        What the book says meanwhile stands after them: it need not be asked for at each.
+        """
+        row = self._next_row()
         for one in copied.readings(self._store, self._place.reading_id, last_id):
-            while (row := self._next_row()) is not None and row.after_reading_id < one.id:
+            while row is not None and row.after_reading_id < one.id:
                 yield from self._take(row)
+                row = self._row
             self._place = replace(self._place, reading_id=one.id)
             yield self._stride("" if one.later else self._points.reading(one))
 
