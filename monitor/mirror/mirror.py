@@ -17,7 +17,7 @@ from typing import Protocol
 from monitor.clock import Clock
 from monitor.errors import StoreError
 from monitor.mirror.points import Points, tried
-from monitor.mirror.sending import Sending, Sent, Taker
+from monitor.mirror.sending import Sending, Sent
 from monitor.mirror.server import Server, Word
 from monitor.mirror.walk import Stride, Walk
 from monitor.settings.schema import MirrorSettings
@@ -31,8 +31,8 @@ FAILING_AFTER_S = 1800.0
 #: Between two full batches, so that the watch itself comes first.
 BREATH_S = 0.05
 STORE_BACK_OFF_S = 5.0
-#: Strides in one batch: rows of the log that are no points are passed over quickly.
-_MOST_STRIDES = 40_000
+#: Rows of the log without a point that are passed over for one batch.
+_EMPTY_STRIDES = 2000
 
 _log = logging.getLogger(__name__)
 
@@ -95,7 +95,6 @@ class Mirror:
         path: Path,
         clock: Clock,
         settled: Callable[[], int | None],
-        server: Taker | None = None,
     ) -> None:
         """`settled` tells the last reading whose flags are written; None while the card rests."""
         self._settings = settings
@@ -103,7 +102,7 @@ class Mirror:
         self._path = path
         self._clock = clock
         self._settled = settled
-        self._server = server or Server(settings)
+        self._server = Server(settings)
         self._stopping = threading.Event()
         self._moved = threading.Event()
         self._health = MirrorHealth()
@@ -125,8 +124,7 @@ class Mirror:
     def stop(self, limit_s: float) -> None:
         """End; a request under way is cut, and sent again another time."""
         self._stopping.set()
-        if isinstance(self._server, Server):
-            self._server.close()
+        self._server.close()
         if self._thread.is_alive():
             self._thread.join(limit_s)
 
@@ -187,7 +185,7 @@ class Mirror:
             self._strides = walk.all(lambda: self._settled() or 0)
         lines: list[str] = []
         place = self._place
-        for _ in range(_MOST_STRIDES):
+        for _ in range(self._settings.batch + _EMPTY_STRIDES):
             stride = next(self._strides, None)
             if stride is None:
                 self._strides = None
@@ -223,7 +221,7 @@ class Mirror:
             since_s = self._health.since_s or self._clock.wall_s()
             mirrored.fail(store, self._settings.target, answer.detail, since_s)
         wait_s = min(FIRST_BACK_OFF_S * 2.0 ** min(self._failures - 1, 16), LONGEST_BACK_OFF_S)
-        return self._clock.real_s(max(wait_s, answer.wait_s or 0.0))
+        return max(BREATH_S, self._clock.real_s(max(wait_s, answer.wait_s or 0.0)))
 
     def _note(self, detail: str, *, refused: bool) -> None:
         before = self._health

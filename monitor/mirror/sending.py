@@ -4,18 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Protocol
 
-from monitor.mirror.server import Answer, Word
+from monitor.mirror.server import Answer, Server, Word
 
 #: So many rows refused one by one and none taken: the rest is not looked through singly.
 ENOUGH_REFUSED = 32
-
-
-class Taker(Protocol):
-    """What takes points."""
-
-    def write(self, lines: Sequence[str], now_s: float) -> Answer: ...
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,7 +28,10 @@ class Sending:
     """Sends batches to one server."""
 
     def __init__(
-        self, server: Taker, sound: Callable[[float], str], alive: Callable[[], bool] = lambda: True
+        self,
+        server: Server,
+        sound: Callable[[float], str],
+        alive: Callable[[], bool] = lambda: True,
     ) -> None:
         """`sound` gives a point at a moment that no server can find fault with."""
         self._server = server

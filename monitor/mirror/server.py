@@ -109,7 +109,7 @@ class Server:
                 url=settings.url,
                 token=settings.token.reveal() if settings.token else "",
                 org=settings.org,
-                timeout=round(settings.timeout_s * 1000 / 2),
+                timeout=round(settings.timeout_s * 1000),
                 ssl_ca_cert=None if settings.ca is None else str(settings.ca),
             )
             self._watch_wires()

@@ -20,7 +20,7 @@ TOKEN = "quarry-lane-token"
 
 
 class FakeServer(HttpReceiver):
-    """Moods: ok, hang, drip, silent (takes and cuts off), or a status such as 503.
+    """Moods: ok, slow, hang, drip, silent (takes and cuts off), or a status such as 503.
 
     `bad` is a text: rows with it are refused. `most_bytes` is the largest request taken.
     `headers` go with every answer; `clock_s` is what its Date says, if it says one.
@@ -55,6 +55,8 @@ class FakeServer(HttpReceiver):
         lines = body.decode("utf-8").splitlines()
         self.requests.append(lines)
         words = parse_qs(urlsplit(handler.path).query)
+        if self.mood == "slow":
+            self._ended.wait(self._drip_s)
         if self.mood == "hang":
             self._ended.wait(30.0)
         elif self.mood == "silent":

@@ -177,6 +177,16 @@ def test_refused_rows_are_parked_with_the_servers_words_and_hold_up_nothing(
     )
 
 
+def test_rows_refused_in_the_middle_of_a_close_are_parked_too(turned: Turned) -> None:
+    """A batch that moves the place nowhere is a batch all the same."""
+    turned.words["batch"] = 2
+    turned.begin()
+    turned.room.close(hourly=True)
+    turned.fake.bad = "estimate"
+    turned.drain()
+    assert mirrored.parked_count(turned.room.store, turned.target) == 3
+
+
 def test_parked_rows_are_bounded_and_the_oldest_go(
     turned: Turned, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -145,6 +145,11 @@ def test_a_server_whose_clock_is_far_behind_is_not_believed(
         assert "30 h behind" in sent.failed.detail
 
 
+def test_a_slow_server_has_the_time_that_the_settings_give_it() -> None:
+    with FakeServer("slow", drip_s=3.2) as fake:
+        assert sending(fake, timeout_s=6.0).send(LINES, NOW_S).taken == 8
+
+
 @pytest.mark.parametrize("mood", ["hang", "drip"])
 def test_a_server_that_does_not_end_its_answer_is_given_up(mood: str) -> None:
     """A drip would go on for a minute; each byte comes in time for a limit on single reads."""

@@ -64,7 +64,7 @@ def wanted(room: MirroredRoom, site: str) -> Kept:
 
 def mirror_of(room: MirroredRoom, victoria: Victoria, site: str) -> Mirror:
     settings = MirrorSettings(url=victoria.url, site=site, batch=100, every_s=1.0)
-    made = Mirror(settings, ROOM, room.store.path, TurnedClock(START_S), lambda: room.settled, None)
+    made = Mirror(settings, ROOM, room.store.path, TurnedClock(START_S), lambda: room.settled)
     made._begin(room.store)
     return made
 
