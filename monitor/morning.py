@@ -11,20 +11,19 @@ import threading
 from collections.abc import Callable
 from datetime import datetime, timedelta, tzinfo
 from pathlib import Path
+from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 from monitor.assemble import plan_of
 from monitor.errors import BagwattError, PictureError
 from monitor.outbox.routing import SendAt, in_quiet, minute_of_day, send_at_s
-from monitor.review.gather import book_then, gather_night
-from monitor.review.night import review_night
-from monitor.review.night_nouns import Night
-from monitor.review.night_words import night_message, title
 from monitor.review.nights import Window, last_night
-from monitor.review.sheet import draw_night
 from monitor.settings.schema import RecipientSettings, Settings
 from monitor.store import Store, open_reader
 from monitor.values import Delivery, Message, Urgency
+
+if TYPE_CHECKING:
+    from monitor.review.night_nouns import Night
 
 #: The last frame of the night must be closed before it is told.
 AFTER_S = 120.0
@@ -102,6 +101,10 @@ class Morning:
             self._say(f"the night can't be told: {error!r}")
 
     def _review(self, window: Window) -> Night:
+        # Once a day: a watch begins without it.
+        from monitor.review.gather import book_then, gather_night  # noqa: PLC0415
+        from monitor.review.night import review_night  # noqa: PLC0415
+
         with open_reader(self._settings.store.path) as store:
             plan = plan_of(*book_then(store, window))
             return review_night(gather_night(store, self._settings, plan, window, self._zone))
@@ -113,6 +116,8 @@ class Morning:
 
     def _pictures(self, night: Night, now_s: float) -> list[Delivery]:
         """A message with the picture for each person, drawn once for each kind of degrees."""
+        from monitor.review.sheet import draw_night  # noqa: PLC0415
+
         room, zone = self._settings.room, self._zone
         folder = self._settings.store.path.with_name(f"{self._settings.store.path.name}.nights")
         folder.mkdir(mode=0o700, exist_ok=True)
@@ -148,6 +153,8 @@ def _delivery(
     picture: str = "",
 ) -> Delivery:
     """The id follows from night and person, so that a run done again makes no second one."""
+    from monitor.review.night_words import night_message, title  # noqa: PLC0415
+
     units = recipient.units or settings.room.units
     heading, body = night_message(night, settings.room.name, units, zone)
     if picture:

@@ -47,4 +47,6 @@ def test_watch_begins_without_what_few_rooms_need() -> None:
         [sys.executable, "-c", script], capture_output=True, text=True, check=True
     )
     heavy = {"scipy", "apprise", "paho", "serial", "uvicorn", "starlette", "jinja2", "matplotlib"}
-    assert not heavy & {name.partition(".")[0] for name in said.stdout.split()}
+    modules = said.stdout.split()
+    assert not heavy & {name.partition(".")[0] for name in modules}
+    assert "monitor.review.night" not in modules  # told once a day
