@@ -60,7 +60,7 @@ def run(arguments: argparse.Namespace) -> Exit:
     """Tune, or what else was asked; FOUND where a change is proposed."""
     if arguments.undo:
         for way, before, after in undo(arguments.config):
-            say(f"{'.'.join(str(step) for step in way[1:])}: {before} -> {after}")
+            say(f"{'.'.join(str(step) for step in way[1:])}: {_plain(before)} -> {_plain(after)}")
         return Exit.DONE
     settings = load_settings(arguments.config, os.environ, outside=False)
     if arguments.watcher or arguments.promise:
@@ -70,6 +70,13 @@ def run(arguments: argparse.Namespace) -> Exit:
             return watcher(settings, arguments.json)
         return promise(settings, arguments.folder, arguments.json)
     return _of_a_strain(settings, arguments)
+
+
+def _plain(value: Any) -> str:
+    """A value of strains.yaml as it was written; core limits one behind another."""
+    if isinstance(value, tuple):
+        return ", ".join(f"{one['core']} {one['duration']}" for one in value)
+    return "not set" if value is None else str(value)
 
 
 def _of_a_strain(settings: Settings, arguments: argparse.Namespace) -> Exit:
@@ -127,10 +134,10 @@ def _tune(settings: Settings, arguments: argparse.Namespace) -> Exit:
         _print(found, heat, doubts, settings, zone)
         if arguments.png is not None:
             say(f"drew {arguments.png}")
-    return _finish(found, heat, before, quiet=arguments.json)
+    return finish(found, heat, before, quiet=arguments.json)
 
 
-def _finish(found: Tuning, heat: HeatTuning, before: Snapshot | None, quiet: bool) -> Exit:
+def finish(found: Tuning, heat: HeatTuning, before: Snapshot | None, quiet: bool) -> Exit:
     """Write what was proposed where that was asked for; FOUND where it is left to be done."""
     from monitor.review.tune_heat_words import file_limits  # noqa: PLC0415
     from monitor.review.tune_words import file_values  # noqa: PLC0415

@@ -168,7 +168,7 @@ def _chattering(raised: Iterable[AlarmEvent]) -> tuple[str, ...]:
 _HELP: Mapping[AlarmKind, str] = {
     AlarmKind.HOT_BAG: "`bagwatt tune STRAIN` (least_excess, false_calls_per_100, hold)",
     AlarmKind.STALLED_BAG: "`bagwatt tune STRAIN` (least_excess, false_calls_per_100, hold)",
-    AlarmKind.OVERHEATING: "core_limits of the strain in strains.yaml, or a cooler room",
+    AlarmKind.OVERHEATING: "`bagwatt tune STRAIN` (core_limits), or a cooler room",
     AlarmKind.LOT_APART: "the lot itself: `bagwatt trace`",
     AlarmKind.ROOM: "room.band_hold, room.band_low and room.band_high, or the thermostat",
     AlarmKind.PROBE: "the probes: tape them anew, change the weak ones",

@@ -14,12 +14,14 @@ from demo.rooms import DAY_S, FIRST, START_S, make_room
 from monitor.cli import main
 from monitor.cli.exits import Exit
 from monitor.recount import of_store
+from monitor.recount_file import RecountFile
 from monitor.review.account import Account, FrameAccount
 from monitor.review.predict import predict, told
 from monitor.review.tune_rooms import no_history, renamed
 from monitor.settings.load import load_settings
 from monitor.settings.schema import Settings
 from monitor.store import Store, open_reader
+from monitor.tuning_file import kept_tuning
 from monitor.values import Bag, BookEntry
 
 MONITOR = """\
@@ -97,6 +99,19 @@ def test_a_recount_goes_on_where_the_kept_one_ended(config: Path) -> None:
     assert half.frames == whole.frames[: len(half.frames)]
     assert len(rest.frames) == len(whole.frames)
     assert predict(rest, settings.strains.lookup) == predict(whole, settings.strains.lookup)
+
+
+def test_two_at_once_don_t_tell_the_evidence_again(
+    config: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The page may have begun one: the other says so, and what is kept stays whole."""
+    store = config / "bagwatt.db"
+    with RecountFile(store, "room", "").alone():
+        assert main(["tune", "GO-12", "--config", str(config)]) == Exit.FAILED
+    assert "another `bagwatt tune` works on it" in capsys.readouterr().err
+    assert main(["tune", "GO-12", "--config", str(config)]) == Exit.FOUND
+    kept = kept_tuning(store, "GO-12")
+    assert kept is not None and kept.sheets["C"]["title"].startswith("GO-12: 7 bags in 1 run")
 
 
 class HalfWay:

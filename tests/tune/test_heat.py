@@ -11,6 +11,9 @@ import pytest
 
 from demo.folder import write_folder
 from demo.rooms import FIRST, make_room
+from monitor.cli import main
+from monitor.cli.exits import Exit
+from monitor.cli.tune import finish
 from monitor.judge.strain import CoreLimit, Strain
 from monitor.recount import of_folder
 from monitor.replay import replay_folder, stamp
@@ -19,13 +22,14 @@ from monitor.review.heat_scan import cores, first_heated
 from monitor.review.outcomes import endings
 from monitor.review.predict import predict
 from monitor.review.reach import Reach, near_c
-from monitor.review.tune import Room
+from monitor.review.tune import Room, tune
 from monitor.review.tune_heat import HeatTuning, candidates, tune_heat
 from monitor.review.tune_heat_words import file_limits, heat_lines, lasting
 from monitor.review.tune_score import Costs
 from monitor.settings.edit import apply, snapshot
 from monitor.settings.load import load_strains
 from monitor.values import AlarmKind, BookEntry
+from tests.tune import seasons
 from tests.tune.heats import (
     DAY_S,
     FRAME_S,
@@ -158,12 +162,12 @@ def test_what_is_in_reach_goes_on_after_a_recount() -> None:
     account = drawn(8, 4)
     half = len(account.frames) // 2
     reach = Reach.after(account.frames[:half], AnyStrain(LIMITS).__getitem__)
-    for frame in account.frames[half:]:
-        for name in frame.gone:
+    for one in account.frames[half:]:
+        for name in one.gone:
             reach.forget(name)
-        kept = reach.step(frame.end_s, frame.core_c, lambda name: near_c(STRAIN))
-        assert kept == dict(frame.core_c)
-    assert any(frame.core_c for frame in account.frames[half:])
+        kept = reach.step(one.end_s, one.core_c, lambda name: near_c(STRAIN))
+        assert kept == dict(one.core_c)
+    assert any(one.core_c for one in account.frames[half:])
 
 
 LOW = (CoreLimit(31.0, 24 * HOUR_S), CoreLimit(39.0, 12 * HOUR_S), LIMITS[2])
@@ -200,6 +204,34 @@ def test_bags_that_change_sides_show_their_cores(found: HeatTuning) -> None:
     assert len(found.sides) == found.present.false - found.proposed.false
     assert all(28.0 < max(one.course) < TRUE_C + 1.0 for one in found.sides)
     assert all(one.present_s and not one.proposed_s for one in found.sides)
+
+
+def test_apply_writes_the_limit_and_undo_takes_it_back(
+    found: HeatTuning, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """And in the file nothing else changes."""
+    text = (
+        "strains:\n  GO-12:\n    core_limits:   # ours\n"
+        "      - {core: 31 C, duration: 1 d}   # too strict?\n"
+        "      - {core: 39 C, duration: 12 h}\n      - {core: 40 C, duration: 30 min}\n"
+    )
+    path = tmp_path / "strains.yaml"
+    path.write_text(text, encoding="utf-8")
+    calm = seasons.season(1, seasons.Plan(runs=1, bags=4, days=6.0))
+    bags = calm.accounts[0].frames[0].bags
+    rooms = [Room(calm.accounts[0], endings(bags, calm.books[0], START_S, 0.0), {})]
+    beside = tune(rooms, "GO-12", AnyStrain(LOW), None)
+    assert finish(beside, found, None, quiet=True) == Exit.FOUND
+    assert path.read_text(encoding="utf-8") == text
+    assert finish(beside, found, snapshot(tmp_path), quiet=False) == Exit.DONE
+    assert found.proposed is not None
+    new = file_limits(found.proposed.thresholds.limits)[0]
+    wanted = text.replace("{core: 31 C, duration: 1 d}", f"{{core: {new[0]}, duration: {new[1]}}}")
+    assert path.read_text(encoding="utf-8") == wanted != text
+    assert f"GO-12.core_limits: {new[0]} {new[1]}, 39 C 12 h" in capsys.readouterr().out
+    assert main(["tune", "--undo", "--config", str(tmp_path)]) == Exit.DONE
+    assert path.read_text(encoding="utf-8") == text
+    assert "-> 31 C 1 d, 39 C 12 h, 40 C 30 min" in capsys.readouterr().out
 
 
 def test_a_limit_that_misses_what_cooks_is_lowered() -> None:

@@ -13,8 +13,10 @@ from pathlib import Path
 
 import pytest
 
+from monitor.errors import SettingsError
 from monitor.settings.edit import apply, snapshot
 from monitor.store import open_reader
+from monitor.strains_file import StrainsFile
 from tests.waiting import wait_until
 
 MONITOR = """\
@@ -23,6 +25,29 @@ channels: none
 store: {path: bagwatt.db}
 """
 STRAINS = "strains:\n  GO-12: {least_excess: 0.3 K}  # grey\n"
+
+
+def test_strains_are_read_again_by_themselves_once_the_file_moved_on(tmp_path: Path) -> None:
+    """At most every ten seconds of life; whole or not at all, and a fault is told once."""
+    path = tmp_path / "strains.yaml"
+    path.write_text(STRAINS, encoding="utf-8")
+    file = StrainsFile(tmp_path)
+    assert file.changed(0.0) is None
+    path.write_text(STRAINS.replace("0.3 K", "0.75 K"), encoding="utf-8")
+    assert file.changed(5.0) is None
+    book = file.changed(10.0)
+    assert book is not None and book.lookup("GO-12").least_excess_k == 0.75
+    assert file.changed(30.0) is None
+    path.write_text("strains:\n  GO-12: {hold: soon, least_excess: 0.9 K}\n", encoding="utf-8")
+    with pytest.raises(SettingsError):
+        file.changed(50.0)
+    assert file.changed(70.0) is None
+    (tmp_path / "learned.yaml").write_text("strains: {}\n", encoding="utf-8")
+    path.write_text(STRAINS, encoding="utf-8")
+    assert file.changed(90.0) is not None
+    path.unlink()
+    with pytest.raises(SettingsError):
+        file.changed(110.0)
 
 
 class Watch:
