@@ -16,7 +16,11 @@ WHEN = {Urgency.NOW: "Go in now", Urgency.TODAY: "Next walk", Urgency.LATER: "Mo
 
 @dataclass(frozen=True, slots=True)
 class Card:
-    """One standing alarm. `asked` is what was asked of it and is not taken yet."""
+    """One standing alarm, in the words of when it was last told, `told_s`.
+
+    `came_first`: of several bags it was the first in; `asked` is what was asked of it and is not
+    taken yet.
+    """
 
     alarm_id: str
     urgency: str
@@ -26,7 +30,8 @@ class Card:
     body: tuple[str, ...]
     since_s: float
     state: str
-    first_in: bool
+    told_s: float
+    came_first: bool
     bag: str
     asked: str
 
@@ -40,11 +45,13 @@ def cards(
     alarms: Iterable[StandingAlarm], asked: Mapping[str, str], units: str, zone: tzinfo
 ) -> list[Card]:
     """Cards in the given order, the unanswered first."""
-    made = [_card(one, asked.get(one.raised.alarm_id, ""), units, zone) for one in alarms]
+    found = list(alarms)
+    several = sum(one.latest.kind in BAG_KINDS for one in found) > 1
+    made = [_card(one, asked.get(one.raised.alarm_id, ""), units, zone, several) for one in found]
     return sorted(made, key=lambda card: not card.open)
 
 
-def _card(alarm: StandingAlarm, asked: str, units: str, zone: tzinfo) -> Card:
+def _card(alarm: StandingAlarm, asked: str, units: str, zone: tzinfo, several: bool) -> Card:
     found = replace(alarm.latest, transition=Transition.RAISED, by="", note="")
     title, body = sentences(found, units, zone)
     bag = alarm.latest.facts.bag or (alarm.latest.subject if alarm.latest.kind in BAG_KINDS else "")
@@ -57,7 +64,8 @@ def _card(alarm: StandingAlarm, asked: str, units: str, zone: tzinfo) -> Card:
         tuple(body.split("\n")),
         alarm.raised.at_s,
         alarm.state,
-        alarm.raised.first_in,
+        alarm.latest.at_s,
+        alarm.raised.first_in and several,
         bag,
         asked,
     )

@@ -61,5 +61,11 @@ def look_at_monitor(store: Reader, settings: Settings, latest: Latest, now_s: fl
         counts,
         last,
         None if last is None else max(0.0, now_s - last.closed_s),
-        tuple(reversed(store.notes(now_s - NOTES_S)[-MOST_NOTES:])),
+        _notes(store, now_s),
     )
+
+
+def _notes(store: Reader, now_s: float) -> tuple[Note, ...]:
+    """The newest first; what the monitor wrote down for itself is for nobody to read."""
+    told = [one for one in store.notes(now_s - NOTES_S) if not one.detail.startswith("{")]
+    return tuple(reversed(told[-MOST_NOTES:]))

@@ -79,7 +79,9 @@ class Outlook:
         )
         parts = _parted(forecast_lines(found, units, self._zone))
         suggested = next((one for one in parts if one.name == "Suggested"), None)
-        first = f"Suggested: {suggested.lines[0]}" if suggested and suggested.lines else ""
+        first = suggested.lines[0] if suggested and suggested.lines else ""
+        if first and not first.startswith("Nothing"):
+            first = f"Suggested: {first}"
         return Told(first, "", tuple(parts))
 
     def _hourly(self, name: str, end_s: float, reckon: Callable[[], Found]) -> Found:

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import re
 from datetime import datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
-from markupsafe import Markup
+from markupsafe import Markup, escape
 from starlette.responses import HTMLResponse, Response
 
 from monitor import __version__
@@ -28,10 +29,17 @@ PLACES = (
     ("/monitor", "Monitor"),
 )
 
+_TYPED = re.compile(r"`([^`]+)`")
+
 
 def mark_text(mark: tuple[int, int, int]) -> str:
     """Where the store stood when a page was made: the pulse compares it."""
     return ".".join(str(number) for number in mark)
+
+
+def coded(text: str) -> Markup:
+    """A sentence whose words in backticks are what one types."""
+    return Markup(_TYPED.sub(r"<code>\1</code>", escape(text)))
 
 
 class Show:
@@ -49,7 +57,7 @@ class Show:
             lstrip_blocks=True,
         )
         self._templates.filters.update(
-            tiles=tiles, difference=difference, temperature=temperature, span=duration
+            coded=coded, tiles=tiles, difference=difference, temperature=temperature, span=duration
         )
         self._templates.globals.update(bag_path=bag_path)
 

@@ -15,7 +15,7 @@ from monitor.review.night_nouns import Night
 
 HOUR_S = 3600.0
 #: Small, so that its text is of a size with the page's on a phone.
-WIDTH, HEIGHT, LEFT, RIGHT, BOTTOM, TOP = 480, 250, 40, 24, 30, 18
+WIDTH, HEIGHT, LEFT, RIGHT, BOTTOM, TOP = 480, 256, 40, 24, 30, 26
 _XY = tuple[float, float]
 
 
@@ -160,7 +160,7 @@ def svg(chart: Chart, says: str) -> str:
         ]
     return (
         f'<svg viewBox="0 0 {WIDTH} {HEIGHT}" role="img" aria-label="{escape(says)}">'
-        f'{"".join(parts)}<text x="6" y="12">°{chart.units}</text></svg>'
+        f'{"".join(parts)}<text x="6" y="15">°{chart.units}</text></svg>'
     )
 
 

@@ -20,6 +20,7 @@ from tests.page.watching import Room, watched_room
 DESK = {"width": 1280, "height": 800}
 SERIOUS = ("serious", "critical")
 VIEWS = ("", "alarms", "walk", "night", "forecast", "monitor", f"bag/{HOT}")
+IN_DAYLIGHT = ("", "alarms", "walk", "night", f"bag/{HOT}", "monitor")
 ON_DESK = ("", "night", f"bag/{HOT}")
 
 pytestmark = pytest.mark.skipif(
@@ -80,28 +81,40 @@ def picture(page: Page, name: str) -> None:
         page.screenshot(path=Path(folder) / f"{name}.png", full_page=True)
 
 
-@pytest.mark.parametrize("size", [PHONE, DESK], ids=["phone", "desk"])
+@pytest.mark.parametrize(
+    ("size", "scheme", "views"),
+    [(PHONE, "dark", VIEWS), (PHONE, "light", IN_DAYLIGHT), (DESK, "dark", ON_DESK)],
+    ids=["phone", "phone in daylight", "desk"],
+)
 def test_every_view_is_accessible_and_fits(
-    room: Room, browser: Browser, size: dict[str, int]
+    room: Room, browser: Browser, size: dict[str, int], scheme: str, views: tuple[str, ...]
 ) -> None:
     """axe (WCAG 2.2 A and AA) finds nothing serious, nothing is wider than the screen, and a
-    glove finds every control: at least 44 by 44 pixels (WCAG 2.5.5)."""
-    context = browser.new_context(viewport=size)  # type: ignore[arg-type]
+    glove finds every control: at least 44 by 44 pixels (WCAG 2.5.5). Nothing is drawn with
+    letters under 10 pixels."""
+    context = browser.new_context(viewport=size, color_scheme=scheme)  # type: ignore[arg-type]
     page = context.new_page()
-    for view in VIEWS if size is PHONE else ON_DESK:
+    for view in views:
         page.goto(room.address + view)
         assert violations(page) == [], view
         assert page.evaluate("document.documentElement.scrollWidth") <= size["width"], view
         small = page.evaluate(
             """() => [...document.querySelectorAll("nav a, button, summary, select, .button, .bag,"
-               + " .codes a, .stops a, input:not([type=hidden])")]
+               + " .codes a, .stops a, .card h2 a, input:not([type=hidden])")]
                .filter((one) => one.checkVisibility() && !one.closest(".legend ul"))
                .filter((one) => one.getBoundingClientRect().height < 44
                  || one.getBoundingClientRect().width < 44)
                .map((one) => one.outerHTML.slice(0, 80))"""
         )
         assert small == [], view
-        picture(page, f"{size['width']}-{view.replace('/', '-') or 'rack'}")
+        tiny = page.evaluate(
+            """() => [...document.querySelectorAll("svg text")]
+               .filter((one) => parseFloat(getComputedStyle(one).fontSize)
+                 * one.getScreenCTM().a < 10)
+               .map((one) => one.textContent)"""
+        )
+        assert tiny == [], view
+        picture(page, f"{size['width']}-{scheme}-{view.replace('/', '-') or 'rack'}")
     context.close()
 
 
