@@ -29,15 +29,17 @@ class FallenParams:
     """Spreads in K, times in s; `named_at` natural log of the odds that name a fall.
 
     `drift_k` per square root of 10 min: what a bag's own heat may move its distance from
-    the air. `accounts` are tried side by side, each a lag of the probe itself [s] and a
-    spread [K]: a probe close to the air probe agrees within 0.12 K, one in another corner or
-    read out of step with it within 0.3 K. `most_step` bounds
-    what one frame can say; `fee` is taken off every frame, so that a slow change never adds
-    up. After `forget_s` without a frame the account begins anew.
+    the air, and `unseen_drift_k` while its probe is off it and nothing of it is seen.
+    `accounts` are tried side by side, each a lag of the probe itself [s] and a spread [K]: a
+    probe close to the air probe agrees within 0.12 K, one in another corner or read out of
+    step with it within 0.3 K. `most_step` bounds what one frame can say; `fee` is taken off
+    every frame, so that a slow change never adds up. After `forget_s` without a frame the
+    account begins anew.
     """
 
     bag_lag_s: float = 9000.0
     drift_k: float = 0.02
+    unseen_drift_k: float = 0.06
     start_sd_k: float = 0.2
     least_sd_k: float = 0.06
     most_sd_k: float = 0.6
@@ -145,7 +147,8 @@ class Follows:
         rows["at_s"] = end_s
         gone = -np.expm1(-step_s / params.bag_lag_s)
         rows["lagged_c"] += (air_c - rows["lagged_c"]) * gone
-        rows["distance_var"] += params.drift_k**2 * step_s / 600.0
+        drift_k = np.where(np.isnan(rows["fell_s"]), params.drift_k, params.unseen_drift_k)
+        rows["distance_var"] += drift_k**2 * step_s / 600.0
         gone = -np.expm1(-step_s[:, None] / self._lags_s)
         rows["fast_c"] += (air_c[:, None] - rows["fast_c"]) * gone
         return np.asarray(value_c - rows["lagged_c"] - rows["distance_k"])
@@ -157,20 +160,20 @@ class Follows:
         params = self._params
         fallen = ~np.isnan(rows["fell_s"])
         on_bag = _log_density(innovation, rows["distance_var"] + rows["sd_k"] ** 2)
-        weights = self._weigh_falls(rows, fallen, end_s, value_c, on_bag)
+        self._look_for_return(rows, fallen, end_s, value_c, air_c, on_bag)
+        self._weigh_falls(rows, fallen, end_s, value_c, on_bag)
         self._learn(rows, fallen, innovation)
-        self._look_for_return(rows, fallen, end_s, value_c, air_c, weights)
         best = rows["sums"].argmax(axis=1)
         each = np.arange(len(rows))
         falls = ~fallen & (rows["sums"][each, best] >= params.named_at)
         rows["fell_s"][falls] = rows["began_s"][each, best][falls]
         rows["fell_as"][falls] = best[falls]
-        rows["back"][falls], rows["distance_var"][falls] = 0.0, 1.0
+        rows["back"][falls] = 0.0
 
     def _weigh_falls(
         self, rows: Rows, fallen: NDArray[np.bool_], end_s: float, value_c: Array, on_bag: Array
-    ) -> Array:
-        """Each fallen account's log likelihood ratio in this frame; moves their sums."""
+    ) -> None:
+        """Move the sums of the fallen accounts by their log likelihood ratios in this frame."""
         params = self._params
         away = value_c[:, None] - rows["fast_c"]
         off = away - rows["apart_k"]
@@ -191,7 +194,6 @@ class Follows:
             ("sums", sums, 0.0),
         ):
             rows[name] = np.where(open_, np.where(sums > 0.0, moved, anew), rows[name])
-        return np.asarray(ratio)
 
     def _learn(self, rows: Rows, fallen: NDArray[np.bool_], innovation: Array) -> None:
         """Move the on-bag account, slowly; its noise not at all by what looks like a fall."""
@@ -201,8 +203,9 @@ class Follows:
         total = variance + noise
         root = np.sqrt(total)
         bounded = (innovation / root).clip(-3.0, 3.0) * root
-        rows["distance_k"] += variance / total * bounded
-        rows["distance_var"] = variance * noise / total
+        # a probe off its bag tells nothing of how far the bag is from the air
+        rows["distance_k"] += np.where(fallen, 0.0, variance / total * bounded)
+        rows["distance_var"] = np.where(fallen, variance, variance * noise / total)
         quiet = (rows["sums"].max(axis=1, initial=0.0) < 3.0) & ~fallen
         rate = np.maximum(0.03, 1.0 / (rows["frames"] + 4))
         learned = (1.0 - rate) * noise + rate * np.maximum(0.0, bounded**2 - variance)
@@ -216,16 +219,23 @@ class Follows:
         end_s: float,
         value_c: Array,
         air_c: Array,
-        weights: Array,
+        on_bag: Array,
     ) -> None:
         """A probe taped on again leaves the air; frames in which both agree say nothing."""
         if not fallen.any():
             return
         params, each, fell_as = self._params, np.arange(len(rows)), rows["fell_as"]
-        off = np.abs(value_c - rows["fast_c"][each, fell_as] - rows["apart_k"][each, fell_as])
+        apart_k = rows["apart_k"][each, fell_as, None]
+        apart_var = rows["apart_var"][each, fell_as, None]
+        # it may follow the air by any account, and a coarse probe strays from the air it hangs
+        # in by no less than it did from its bag
+        off = value_c[:, None] - rows["fast_c"] - apart_k
+        variance = np.maximum(self._variances, rows["sd_k"][:, None] ** 2)
+        in_air = _log_density(off, apart_var + variance).max(axis=1)
+        weight = (on_bag - in_air).clip(-params.most_step, params.most_step)
         agree = np.abs(air_c - rows["lagged_c"]) < 2 * rows["sd_k"]
-        agree &= off < 3 * np.sqrt(self._variances[fell_as])
-        back = np.maximum(0.0, rows["back"] - weights[each, fell_as] - params.fee)
+        agree &= (np.abs(off) < 3 * np.sqrt(variance)).any(axis=1)
+        back = np.maximum(0.0, rows["back"] + weight - params.fee)
         rows["back"] = np.where(fallen & ~agree, back, rows["back"])
         returned = fallen & ~agree & (back >= params.back_at)
         rows["fell_s"][returned] = np.nan
