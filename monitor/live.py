@@ -70,6 +70,7 @@ class Wiring:
     notifier: Notifier = field(default_factory=Notifier)
     strains: StrainsFile = field(default_factory=lambda: StrainsFile(None))
     saw: Callable[[Outcome], None] = lambda outcome: None
+    kept: Callable[[float, float], None] = lambda oldest_s, at_s: None
 
 
 class Live:
@@ -96,7 +97,7 @@ class Live:
         self._say = say
         self._standing_every_s = standing_every_s
         wiring = wiring or Wiring()
-        self._saw = wiring.saw
+        self._saw, self._kept = wiring.saw, wiring.kept
         channels = wiring.channels(settings.recipients)
         self._lock = lock_store(settings.store.path)
         self._log = Logbook(settings, clock, say)
@@ -258,6 +259,7 @@ class Live:
         if packets and self._log.keep([self._arrival(packet) for packet in packets]):
             for packet in packets:
                 self._sources[packet.source].acknowledge(packet)
+            self._kept(packets[0].monotonic_s, self._clock.monotonic_s())
 
     def _arrival(self, packet: Packet) -> Arrival:
         """A packet decoded; what an unset clock stamped is marked before anybody looks."""

@@ -65,7 +65,7 @@ def run(arguments: argparse.Namespace) -> Exit:
         from monitor.page import Latest, PageServer  # noqa: PLC0415  # no page, no web server
 
         latest = Latest()
-        wiring = replace(wiring, packets=latest.watched_queue, saw=latest.take)
+        wiring = replace(wiring, packets=latest.watched_queue, saw=latest.take, kept=latest.kept)
         page = PageServer(settings, clock, latest, say, user_name(), arguments.config)
     live = Live(settings, clock, show, arguments.standing, wiring)
     say(f"watching {settings.room.name}")

@@ -27,6 +27,7 @@ from monitor.page.colours import stylesheet
 from monitor.page.guard import Guard
 from monitor.page.latest import Latest
 from monitor.page.login import Desk, new_visit
+from monitor.page.metrics import Metrics
 from monitor.page.show import Show
 from monitor.page.tuning import Tuner
 from monitor.page.tuning_views import TuningViews
@@ -164,6 +165,7 @@ def build_app(
             *views.routes(gate.route),
             *tunings.routes(gate.route),
             *api.routes(gate.route),
+            *(Metrics(settings, clock, latest).routes(page.metrics) if page.metrics else ()),
             *_static(),
         ],
         middleware=[

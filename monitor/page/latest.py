@@ -25,6 +25,14 @@ class Book:
     in_room: Mapping[str, Bag]
 
 
+@dataclass(frozen=True, slots=True)
+class Commit:
+    """When readings were committed last [monotonic s], and how long the oldest had waited [s]."""
+
+    at_s: float
+    latency_s: float
+
+
 @dataclass(slots=True)
 class Latest:
     """The newest closed frame and how many messages wait; each is replaced as a whole.
@@ -34,6 +42,7 @@ class Latest:
     """
 
     outcome: Outcome | None = None
+    commit: Commit | None = None
     waiting: Callable[[], int] = field(default=lambda: 0)
     room_for: int = 0
     _book: tuple[int, Book] | None = None
@@ -42,6 +51,10 @@ class Latest:
     def take(self, outcome: Outcome) -> None:
         """A frame was closed."""
         self.outcome = outcome
+
+    def kept(self, oldest_s: float, at_s: float) -> None:
+        """A batch is committed whose oldest message came then [monotonic s]."""
+        self.commit = Commit(at_s, at_s - oldest_s)
 
     def watched_queue(self, length: int) -> queue.Queue[Packet]:
         """A queue of that length whose filling the page can tell."""

@@ -9,6 +9,7 @@ from typing import Literal, Self
 from pydantic import Field, ValidationInfo, field_validator, model_validator
 
 from monitor.settings.model import Model, Name, Way, raise_faults
+from monitor.settings.schema_metrics import MetricsSettings
 from monitor.settings.secrets import Secret
 from monitor.settings.units import ConfigPath, DurationS, FileContext, Whole
 
@@ -86,6 +87,10 @@ class PageSettings(Model):
         le=2592000,
         description="Logged out after this long without a request.",
     )
+    metrics: MetricsSettings | None = Field(
+        default=None,
+        description="The monitor's own numbers for another program at `/metrics`; left out, none.",
+    )
 
     @field_validator("listen")
     @classmethod
@@ -103,6 +108,9 @@ class PageSettings(Model):
         if not self.loopback and not any(one.password or one.link for one in self.people):
             text = "on a network the page needs a login: name a person with a password or a link"
             faults.append((("people",), text))
+        if not self.loopback and self.metrics is not None and self.metrics.token is None:
+            text = "on a network the numbers need a token: `metrics: {token: {file: PATH}}`"
+            faults.append((("metrics",), text))
         if (self.certificate is None) != (self.key is None):
             faults.append((("certificate",), "certificate and key belong together"))
         for part in ("certificate", "key"):

@@ -44,13 +44,16 @@ class Room:
 
 
 @contextmanager
-def watched_room(filled: Filled, folder: Path) -> Iterator[Room]:
-    """Watch a copy of the filled room in `folder` for as long as the context lasts."""
+def watched_room(filled: Filled, folder: Path, page: str = "") -> Iterator[Room]:
+    """Watch a copy of the filled room in `folder` for as long as the context lasts.
+
+    `page` is what else its settings say in the block of the page.
+    """
     shutil.copytree(filled.folder, folder, symlinks=True)
     line = SerialLine(folder / "line")
     room = Room(free_port(), folder / "bagwatt.db", line)
     text = (folder / "monitor.yaml").read_text(encoding="utf-8")
-    text = text.replace("page: {}", f"page: {{port: {room.port}}}").replace(
+    text = text.replace("page: {}", f"page: {{port: {room.port}, {page}}}").replace(
         "grace: 4 min", "grace: 1 min"
     )
     text = text.replace(str(filled.folder / "line"), str(folder / "line"))
