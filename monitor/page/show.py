@@ -18,6 +18,7 @@ from monitor.page.tiles import bag_path, tiles
 from monitor.settings.schema import Settings
 from monitor.store.spare import outage
 from monitor.words import difference, duration, moment, temperature
+from monitor.words.quantities import unbroken
 
 #: The marks of the navigation: address, word.
 PLACES = (
@@ -57,7 +58,12 @@ class Show:
             lstrip_blocks=True,
         )
         self._templates.filters.update(
-            coded=coded, tiles=tiles, difference=difference, temperature=temperature, span=duration
+            coded=coded,
+            unbroken=unbroken,
+            tiles=tiles,
+            difference=difference,
+            temperature=temperature,
+            span=duration,
         )
         self._templates.globals.update(bag_path=bag_path)
 

@@ -15,7 +15,7 @@ from monitor.review.night_nouns import (
 )
 from monitor.review.night_wall import Wall, counted
 from monitor.review.nights import Window
-from monitor.values import Reason
+from monitor.values import Reason, Urgency
 from monitor.words import difference, duration, one_line
 from monitor.words.naming import listing
 from monitor.words.quantities import watts_per_kg
@@ -156,4 +156,5 @@ def _subject(alarm: AlarmNight) -> str:
 def alarm_briefly_words(alarm: AlarmNight) -> str:
     """A few words for the first line."""
     answered = f", {alarm.answered_by} knows" if alarm.answered_by else ""
-    return f"{_subject(alarm)} ({alarm.urgency}{answered})"
+    when = "go in now" if alarm.urgency is Urgency.NOW else alarm.urgency.value
+    return f"{_subject(alarm)} ({when}{answered})"

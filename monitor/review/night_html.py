@@ -18,7 +18,8 @@ body{margin:0 auto;max-width:46rem;padding:1rem;background:var(--paper);color:va
 font:1rem/1.5 system-ui,sans-serif}
 h1{font-size:1.35rem;line-height:1.35;margin:.2rem 0 .4rem}
 p.when{color:var(--soft);margin:0 0 1rem}
-svg{width:100%;height:auto;font:13px system-ui,sans-serif}
+svg{width:100%;height:auto;font:16px system-ui,sans-serif}
+@media (min-width:40rem){svg{font-size:11px}}
 svg text{fill:var(--soft)}.band{fill:var(--band)}.span{fill:var(--span)}.grid{stroke:var(--line)}
 .spread{fill:var(--spread);opacity:.7}.mean{fill:none;stroke:var(--air);stroke-width:2}
 .dew{fill:none;stroke:var(--dew);stroke-width:1.5;stroke-dasharray:5 4}

@@ -26,6 +26,7 @@ from monitor.review.night_wall import Wall, counted
 from monitor.review.nights import clock_change_s
 from monitor.values import AlarmKind, Reason
 from monitor.words import duration
+from monitor.words.quantities import unbroken
 
 QUIET = "All quiet."
 #: Many services cut a longer text.
@@ -140,9 +141,9 @@ def night_text(night: Night, room: str, units: str, zone: tzinfo, width: int = 1
     if not width:
         return "\n".join(text for text, _ in lines)
     return "\n".join(
-        fill(text, width, subsequent_indent=further, break_on_hyphens=False)
+        fill(unbroken(text), width, subsequent_indent=further, break_on_hyphens=False)
         for text, further in lines
-    )
+    ).replace("\u00a0", " ")
 
 
 def night_message(night: Night, room: str, units: str, zone: tzinfo) -> tuple[str, str]:

@@ -24,7 +24,7 @@ _INK, _SOFT, _AIR, _SPREAD, _DEW, _BAND, _SPAN = (
     "#23201a", "#6b6557", "#7a4b12", "#d9b98a", "#1f6a78", "#e6efdd", "#f0d2c4",
 )  # fmt: skip
 #: What a sheet shows beside the chart; the rest is in the text.
-_SHOWN = ("Room", "Happened", "Water", "Cohorts", "Probes")
+_SHOWN = ("Room", "Happened", "Water", "Cohorts", "Probes", "Alarms")
 
 
 def draw_night(night: Night, room: str, units: str, zone: tzinfo, path: Path) -> None:
@@ -61,9 +61,11 @@ def main(arguments: list[str]) -> int:
     axes = figure.add_axes((0.07, 0.44, 0.89, 0.38))
     _draw(axes, chart, sheet["chart"]["spans"])
     lines = "\n".join(fill(line, 118, subsequent_indent="   ") for line in sheet["lines"])
+    first = fill(sheet["headline"], 78)
+    under = 0.965 - 0.032 * (first.count("\n") + 1)
     for y, text, size, colour in (
-        (0.975, fill(sheet["headline"], 78), 12, _INK),
-        (0.865, sheet["title"], 9, _SOFT),
+        (0.975, first, 12, _INK),
+        (under, sheet["title"], 9, _SOFT),
         (0.37, lines, 8, _INK),
     ):
         figure.text(0.03, y, text, size=size, va="top", color=colour, parse_math=False)

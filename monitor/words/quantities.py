@@ -12,6 +12,13 @@ _MINUTE_S, _HOUR_S, _DAY_S = 60, 3600, 86400
 _IN_CELSIUS = re.compile(r"(-?\d+(?:\.\d+)?) °C")
 _IN_KELVIN = re.compile(r"([+-]?)(\d+(?:\.\d+)?) K\b")
 
+_BEFORE_UNIT = re.compile(r"(?<=\d) (?=(?:°[CF]|h|min|s|days?|%|W/kg|W|kg)(?![A-Za-z]))")
+
+
+def unbroken(text: str) -> str:
+    """The text with no line broken between a number and its unit (no-break spaces, U+00A0)."""
+    return _BEFORE_UNIT.sub("\u00a0", text)
+
 
 def temperature(value_c: float, units: str) -> str:
     """A temperature [°C] with one decimal, in `units` "C" or "F" (t/°F = 1.8 t/°C + 32)."""
