@@ -83,6 +83,11 @@ def test_steady_air_tells_no_lag_and_that_is_said() -> None:
     assert isinstance(words, str) and words.startswith("the air was too steady: it moved by 0.")
 
 
+def test_a_close_fit_to_air_that_hardly_moved_is_luck() -> None:
+    assert Seen(math.log(2.0), 0.05, 0.5, 6).tells
+    assert not Seen(math.log(2.0), 0.05, 0.1, 6).tells
+
+
 def test_three_days_are_too_few() -> None:
     assert seen_in(batch(2.0, 5, 1.0, days=3.5)) is None
     assert isinstance(together([], 2.0), str)
