@@ -18,6 +18,7 @@ from monitor.words.quantities import (
     odds,
     temperature,
     temperatures,
+    unbroken,
 )
 
 VIENNA = ZoneInfo("Europe/Vienna")
@@ -89,3 +90,12 @@ def test_odds_are_words_for_natural_log_odds(ratio: float, words: str) -> None:
 def test_odds_never_claim_more_than_was_found(evidence: float) -> None:
     told = int(odds(evidence, "x").split()[2])
     assert told <= math.exp(evidence) * (1.0 + 1e-6) < 2.0 * told + 1e-3
+
+
+def test_no_line_breaks_between_a_number_and_its_unit() -> None:
+    """A terminal of 60 columns and a phone of 360 pixels break where they like."""
+    text = "has stood 34 h, +0.8 °C in 2 days 3 h, 95 % of 12 bags; 2 hours, 3 hot"
+    assert unbroken(text) == (
+        "has stood 34\u00a0h, +0.8\u00a0°C in 2\u00a0days 3\u00a0h, 95\u00a0% of 12 bags;"
+        " 2 hours, 3 hot"
+    )
