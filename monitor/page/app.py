@@ -172,12 +172,9 @@ def build_app(
             Middleware(Guard, hosts=(*page.hosts,)),
             Middleware(GZipMiddleware, minimum_size=800, compresslevel=6),
         ],
-        exception_handlers={
-            HTTPException: went_wrong,
-            BagwattError: went_wrong,
-            ClientDisconnect: went_wrong,
-            Exception: went_wrong,
-        },
+        exception_handlers=dict.fromkeys(
+            (HTTPException, BagwattError, ClientDisconnect, Exception), went_wrong
+        ),
         lifespan=few_threads,
     )
 
