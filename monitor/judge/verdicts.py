@@ -46,7 +46,7 @@ class VerdictParams:
     hot_prior_odds: float = 0.05
     stalled_prior_odds: float = 0.03
     hot_margin: float = 0.5
-    stalled_margin: float = -1.0
+    stalled_margin: float = -1.7
     contact: float = 0.85
     contact_sd: float = 0.05
     hand_bias_k: float = 0.25
