@@ -214,7 +214,6 @@ class Logbook:
         if taken is not None:
             self._last_reading_id += taken.reading_shift
             self._started_id += taken.reading_shift
-            self._last_journal_id += taken.journal_shift
             self._take_rows(taken.others, self._clock.wall_s())
             return True
         if self._keeper.on_card and self._life_s() >= self._tidy_from_s:

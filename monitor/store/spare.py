@@ -62,11 +62,10 @@ class Seed:
 
 @dataclass(frozen=True, slots=True)
 class TakenBack:
-    """What a merge did: how far ids moved, and what other processes wrote meanwhile."""
+    """What a merge did: how far ids of readings moved, and what other processes wrote meanwhile."""
 
     readings: int = 0
     reading_shift: int = 0
-    journal_shift: int = 0
     others: tuple[LogItem, ...] = ()
 
 
@@ -256,18 +255,17 @@ def _merged(connection: sqlite3.Connection, main: Reader, now_s: float) -> Taken
             connection.execute(f"INSERT INTO main.{table} SELECT * FROM spare.{table}")
         last_journal_id = journal.last_id(connection)
     twice = _written_twice(connection, last_reading_id)
-    others, _, _ = main.log_since(last_reading_id, last_journal_id)
+    behind_id = _move_behind(connection, last_reading_id, last_journal_id)
+    others, _, _ = main.log_since(last_reading_id, behind_id)
     taken = TakenBack(
         connection.execute("SELECT count(*) FROM spare.readings").fetchone()[0],
         readings.last_id(connection) - last_reading_id,
-        journal.last_id(connection) - last_journal_id,
         tuple(one for one in others if one.kind is not LogKind.READING or one.id not in twice),
     )
     values = {
         "reading": last_reading_id,
         "journal": last_journal_id,
         "reading_shift": taken.reading_shift,
-        "journal_shift": taken.journal_shift,
         "note": _NOTE,
     }
     known_s = connection.execute("SELECT COALESCE(MAX(end_s), 0) FROM main.frames").fetchone()[0]
@@ -282,6 +280,39 @@ def _merged(connection: sqlite3.Connection, main: Reader, now_s: float) -> Taken
         frames.put_checkpoint(connection, *newest)
     connection.execute("INSERT INTO spares VALUES (?, ?)", (place["id"], now_s))
     return taken
+
+
+def _move_behind(connection: sqlite3.Connection, last_reading_id: int, last_journal_id: int) -> int:
+    """Move what others wrote on the card meanwhile behind all of the spare's log, as the run
+    takes it only now; the id after which it lies."""
+    behind_id = connection.execute(
+        "SELECT MAX(:last, COALESCE(MAX(id), 0)) FROM spare.journal", {"last": last_journal_id}
+    ).fetchone()[0]
+    readings_id = (
+        readings.last_id(connection)
+        - last_reading_id
+        + connection.execute(
+            "SELECT MAX(:last, COALESCE(MAX(id), 0)) FROM spare.readings", {"last": last_reading_id}
+        ).fetchone()[0]
+    )
+    moved = {"last": last_journal_id, "by": behind_id - last_journal_id, "readings": readings_id}
+    guards = connection.execute(
+        "SELECT name, sql FROM main.sqlite_master WHERE type = 'trigger' AND tbl_name = 'journal'"
+    ).fetchall()
+    # The journal is only added to but here, where rows move whole before anyone has taken them;
+    # by way of negative ids, as a moved row may not meet one that is yet to move.
+    for name, _ in guards:
+        connection.execute(f"DROP TRIGGER main.{name}")
+    connection.execute(
+        "UPDATE main.journal SET id = -(id + :by), after_reading_id = :readings WHERE id > :last",
+        moved,
+    )
+    connection.execute("UPDATE main.journal SET id = -id WHERE id < 0")
+    for _, statement in guards:
+        connection.execute(statement)
+    newest_id = connection.execute("SELECT COALESCE(MAX(id), 0) FROM main.journal").fetchone()[0]
+    _count_on(connection, "journal", max(behind_id, newest_id))
+    return int(behind_id)
 
 
 def _written_twice(connection: sqlite3.Connection, last_reading_id: int) -> set[int]:
@@ -334,10 +365,10 @@ _MERGE = (
     " WHERE reading_id > :reading"
     " AND reading_id + :reading_shift IN (SELECT id FROM main.readings)",
     "INSERT INTO main.journal (id, at_s, kind, name, after_reading_id, body)"
-    " SELECT id + :journal_shift, at_s, kind, name, after_reading_id + :reading_shift, body"
+    " SELECT id, at_s, kind, name, after_reading_id + :reading_shift, body"
     " FROM spare.journal WHERE id > :journal ORDER BY id",
     "INSERT OR IGNORE INTO main.frames (end_s, closed_s, last_reading_id, last_command_id, house)"
-    " SELECT end_s, closed_s, last_reading_id + :reading_shift, last_command_id + :journal_shift,"
+    " SELECT end_s, closed_s, last_reading_id + :reading_shift, last_command_id,"
     " house FROM spare.frames ORDER BY id",
     f"INSERT OR IGNORE INTO main.events ({_EVENT}) SELECT {_EVENT} FROM spare.events ORDER BY id",
     "INSERT OR IGNORE INTO main.estimates SELECT * FROM spare.estimates",
