@@ -82,6 +82,9 @@ def drive(settings: Settings, closes: int | None = None) -> None:
     clock = TurnedClock(0.0)
     log = Logbook(settings, clock, lambda _: None)
     closed_s = log.last_close.end_s if log.last_close else 0.0
+    if closed_s:
+        clock.step_s(closed_s - clock.wall_s())
+        _answer_first_alarm(log, closed_s)  # a kill may have come between close and answer
     for readings, close in islice(stretches(settings.room.folder), closes):
         if close.end_s <= closed_s:
             continue
