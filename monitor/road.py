@@ -23,9 +23,8 @@ from monitor.judge.probe_faults import ProbeFault, distrusted, misled
 from monitor.judge.quality import Quality, QualityParams
 from monitor.judge.room import RoomParams, RoomWatch
 from monitor.judge.strain import Strain
+from monitor.judge.verdicts import thermal
 from monitor.terms import COMES_BACK, LEAVES
-from monitor.thermal.bag import describe_bag
-from monitor.thermal.substrate import substrate_in
 from monitor.values import (
     AlarmCommand,
     AlarmEvent,
@@ -94,7 +93,7 @@ class Road:
             replace(params.quality, frame_s=params.frame_s), plan.probes, plan.bags
         )
         self._lags = LagBank()
-        self._lag_s = {name: _lag_s(bag) for name, bag in plan.bags.items()}
+        self._lag_s = {name: thermal(bag).lag_s for name, bag in plan.bags.items()}
         self._judge = Judge(params.judge, strain_of)
         self._room = RoomWatch(params.room)
         self._overheat = Overheat()
@@ -105,7 +104,7 @@ class Road:
         """Take the book as it is now: bags and probes come, go and move."""
         self._plan = plan
         self._quality.plan(plan.probes, plan.bags)
-        self._lag_s = {name: _lag_s(bag) for name, bag in plan.bags.items()}
+        self._lag_s = {name: thermal(bag).lag_s for name, bag in plan.bags.items()}
 
     def feed(self, reading: Reading) -> Flagged:
         """Flag a reading and keep it for its frame if it is usable."""
@@ -227,8 +226,3 @@ def _air_at(frame: Frame, plan: Plan) -> Callable[[int | None], float | None]:
         if name in plan.probes
     ]
     return cache(lambda shelf: interpolate_air(points, shelf))
-
-
-def _lag_s(bag: Bag) -> float:
-    """The bag's own time constant, by its mass and filling."""
-    return describe_bag(round(bag.mass_kg, 2), substrate_in(f"{bag.bag_kind} {bag.recipe}")).lag_s

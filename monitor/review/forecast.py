@@ -8,11 +8,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
 
 import numpy as np
 
 from monitor.judge.strain import CoreLimit, Strain
+from monitor.judge.verdicts import thermal_of
 from monitor.review.curves import (
     AGE,
     Array,
@@ -24,9 +24,8 @@ from monitor.review.curves import (
     heat_w_per_kg,
 )
 from monitor.review.records import BagRecord
-from monitor.thermal.bag import Z80, BagThermal, describe_bag
+from monitor.thermal.bag import Z80, BagThermal
 from monitor.thermal.room import air_time_constant_s, ppm_after, steady_ppm
-from monitor.thermal.substrate import substrate_in
 
 HOUR_S, DAY_S = 3600.0, 86400.0
 DAYS_AHEAD = 7
@@ -141,11 +140,6 @@ class _Batch:
         return heat_w_per_kg(self.curves, (times_s - self.inoculated_s) / HOUR_S)
 
 
-@lru_cache(maxsize=4096)
-def _thermal(mass_kg: float, words: str) -> BagThermal:
-    return describe_bag(round(mass_kg, 2), substrate_in(words))
-
-
 def forecast(
     bags: Sequence[BagRecord],
     runs: Mapping[str, Run],
@@ -207,7 +201,7 @@ def _under_way(
         run = Run(run.ages_h, run.heat_w_per_kg, age_h)
     own = fit(curves, run) if len(run.ages_h) or run.full_run_h is not None else curves
     mass_kg = float(np.median([one.mass_kg for one in bags]))
-    thermal = _thermal(mass_kg, f"{bags[0].bag_kind} {bags[0].recipe}")
+    thermal = thermal_of(mass_kg, f"{bags[0].bag_kind} {bags[0].recipe}")
     return _Batch(
         name, bags, strain_of(strain), own.draws(DRAWS), curves.runs, len(run.ages_h),
         inoculated_s, thermal,

@@ -18,13 +18,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.judge.local_air import interpolate_air
+from monitor.judge.verdicts import thermal_of
 from monitor.review.forecast import batch_key
 from monitor.review.gather import gather_span
 from monitor.review.nights import Window
 from monitor.review.records import BagRecord
 from monitor.store import Reader
-from monitor.thermal.bag import Z80, describe_bag
-from monitor.thermal.substrate import substrate_in
+from monitor.thermal.bag import Z80
 from monitor.values import Bag, Probe
 
 Array = NDArray[np.float64]
@@ -142,10 +142,7 @@ def _why_not(found: Sequence[Seen]) -> str:
 
 def described_h(records: Sequence[BagRecord]) -> float:
     """The time constant of a middling bag, by mass and filling [h]."""
-    lags = [
-        describe_bag(round(one.mass_kg, 2), substrate_in(f"{one.bag_kind} {one.recipe}")).lag_s
-        for one in records
-    ]
+    lags = [thermal_of(one.mass_kg, f"{one.bag_kind} {one.recipe}").lag_s for one in records]
     return float(np.median(lags)) / HOUR_S
 
 
