@@ -21,7 +21,7 @@ from monitor.page.latest import Latest
 from monitor.settings.schema import Settings
 from monitor.settings.schema_metrics import MetricsSettings
 from monitor.store import Reader, measures, mirrored, open_reader
-from monitor.store.spare import newest, outage
+from monitor.store.spare import outage
 from monitor.values import AlarmKind, Urgency
 
 
@@ -55,18 +55,18 @@ class Metrics:
 
     def families(self) -> list[Family]:
         """Every number, as of now."""
-        store_settings, now_s = self._settings.store, self._clock.wall_s()
-        found = self._of_process()
-        with open_reader(newest(store_settings.path, store_settings.spare)) as store:
+        path, now_s = self._settings.store.path, self._clock.wall_s()
+        failing = outage(path, self._settings.store.spare)
+        found = self._of_process(failing is not None)
+        with open_reader(path if failing is None else failing.path) as store:
             found += _of_readings(store, self._settings, self._tally, now_s)
             found += _of_judge(store, self._settings, now_s)
             found += _of_messages(store, self._settings, now_s)
         found += _of_mirror(self._settings, now_s)
         return found
 
-    def _of_process(self) -> list[Family]:
+    def _of_process(self, failing: bool) -> list[Family]:
         latest, room = self._latest, self._settings.room.name
-        path, spare = self._settings.store.path, self._settings.store.spare
         commit, real_s = latest.commit, self._clock.real_s
         since_s = None if commit is None else self._clock.monotonic_s() - commit.at_s
         return [
@@ -94,7 +94,7 @@ class Metrics:
             _gauge(
                 "bagwatt_store_failing",
                 "1 while the store can't be written and a spare takes its place.",
-                one(float(outage(path, spare) is not None)),
+                one(float(failing)),
             ),
         ]
 

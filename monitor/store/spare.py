@@ -288,6 +288,9 @@ def _move_behind(connection: sqlite3.Connection, last_reading_id: int, last_jour
     behind_id = connection.execute(
         "SELECT MAX(:last, COALESCE(MAX(id), 0)) FROM spare.journal", {"last": last_journal_id}
     ).fetchone()[0]
+    query = "SELECT 1 FROM main.journal WHERE id > ?"
+    if connection.execute(query, (last_journal_id,)).fetchone() is None:
+        return int(behind_id)
     readings_id = (
         readings.last_id(connection)
         - last_reading_id
@@ -310,8 +313,8 @@ def _move_behind(connection: sqlite3.Connection, last_reading_id: int, last_jour
     connection.execute("UPDATE main.journal SET id = -id WHERE id < 0")
     for _, statement in guards:
         connection.execute(statement)
-    newest_id = connection.execute("SELECT COALESCE(MAX(id), 0) FROM main.journal").fetchone()[0]
-    _count_on(connection, "journal", max(behind_id, newest_id))
+    newest_id = connection.execute("SELECT MAX(id) FROM main.journal").fetchone()[0]
+    _count_on(connection, "journal", newest_id)
     return int(behind_id)
 
 
