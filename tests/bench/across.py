@@ -18,8 +18,8 @@ from pathlib import Path
 from monitor.judge.strain import Strain
 from monitor.recount import of_folder
 from monitor.review.predict import predict
-from monitor.values import AlarmEvent, Transition, Urgency
-from tests.bench.folders import KINDS, read_room
+from monitor.values import AlarmEvent
+from tests.bench.folders import call_of, read_room
 from tests.bench.scoring import Call, Score, score_room
 
 #: False calls accepted per 100 bags and run: the grower's own setting, from strict to lax.
@@ -29,15 +29,12 @@ LEAST_FALSE = 0.5
 
 
 def calls_of(events: Sequence[AlarmEvent]) -> list[Call]:
-    """The calls among alarm events, as `folders.read_calls` finds them in a file."""
-    calls = []
-    for event in events:
-        begins = event.transition in (Transition.RAISED, Transition.URGENCY_CHANGED)
-        kind = event.kind.value
-        if begins and kind in KINDS and (kind == "probe" or event.urgency is not Urgency.LATER):
-            subject = event.facts.probe if kind == "probe" else event.subject
-            calls.append(Call(event.at_s, subject, KINDS[kind]))
-    return calls
+    """The calls among alarm events."""
+    found = (
+        call_of(one.at_s, one.kind, one.transition, one.urgency, one.facts.bag, one.facts.probe)
+        for one in events
+    )
+    return [call for call in found if call is not None]
 
 
 def score_budgets(folder: Path) -> dict[float, Score]:

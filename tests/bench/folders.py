@@ -147,18 +147,28 @@ def read_room(folder: Path) -> Room:
 KINDS = {"hot bag": "hot", "stalled bag": "stalled", "probe": "probe"}
 
 
+def call_of(
+    at_s: float, kind: str, transition: str, urgency: str, bag: str, probe: str
+) -> Call | None:
+    """The call an alarm's event is; None where it is none, as what waits for the morning message
+    counts neither way."""
+    if kind not in KINDS or transition not in ("raised", "urgency changed"):
+        return None
+    if kind != "probe" and urgency not in ("now", "today"):
+        return None
+    return Call(at_s, probe if kind == "probe" else bag, KINDS[kind])
+
+
 def read_calls(path: Path) -> tuple[Call, ...]:
-    """Calls in an `alarms.csv`; what waits for the morning message counts neither way."""
-    calls = []
-    for row in rows(path):
-        begins = row["transition"] in ("raised", "urgency changed")
-        if row["kind"] not in KINDS or not begins:
-            continue
-        if row["kind"] != "probe" and row["urgency"] not in ("now", "today"):
-            continue
-        subject = row["probe"] if row["kind"] == "probe" else row["bag"]
-        calls.append(Call(seconds(row["time"]), subject, KINDS[row["kind"]]))
-    return tuple(calls)
+    """Calls in an `alarms.csv`."""
+    found = (
+        call_of(
+            seconds(row["time"]),
+            *(row[name] for name in ("kind", "transition", "urgency", "bag", "probe")),
+        )
+        for row in rows(path)
+    )
+    return tuple(call for call in found if call is not None)
 
 
 def estimates(path: Path) -> Iterator[tuple[float, str, dict[str, Any]]]:

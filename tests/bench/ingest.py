@@ -26,12 +26,12 @@ from dataclasses import dataclass
 from pathlib import Path
 from statistics import median
 
-from demo.stage import Broker, find_broker
+from demo.stage import Broker
 from monitor.errors import StoreError
 from monitor.settings.schema import StoreSettings
 from monitor.store import open_reader
 from tests.bench.flood import PROBES
-from tests.bench.meter import cpu_s, middle, started, wait_for
+from tests.bench.meter import cpu_s, middle, needed_broker, started, wait_for
 
 SETTINGS = """\
 room: {{name: Quarry Lane, folder: room, timezone: Europe/London, band_low: 10 C, band_high: 30 C}}
@@ -180,10 +180,7 @@ def main() -> int:
     parser.add_argument("--lines", type=int, default=10_000, help="serial lines in a round")
     parser.add_argument("--rounds", type=int, default=3)
     words = parser.parse_args()
-    program = find_broker()
-    if program is None:
-        print("mosquitto is not installed: `sh tests/run` installs it", file=sys.stderr)
-        return 1
+    program = needed_broker()
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     batch = StoreSettings.model_fields["commit_count"].default
     mqtt, lines = [], []

@@ -25,10 +25,18 @@ from statistics import median
 
 import paho.mqtt.client as mqtt
 
-from demo.stage import Broker, find_broker
+from demo.stage import Broker
 from monitor.store import open_reader
 from tests.bench.ingest import stored
-from tests.bench.meter import cpu_s, disk_bytes, middle, resident_mib, started, wait_for
+from tests.bench.meter import (
+    cpu_s,
+    disk_bytes,
+    middle,
+    needed_broker,
+    resident_mib,
+    started,
+    wait_for,
+)
 
 PER_RACK, SHELVES, SESSION = 50, 5, 50
 ROOM_FRAME_S = 600.0
@@ -169,10 +177,7 @@ def main() -> int:
     parser.add_argument("--frame", type=int, default=60, help="seconds of a frame")
     parser.add_argument("--starts", type=int, default=3)
     words = parser.parse_args()
-    program = find_broker()
-    if program is None:
-        print("mosquitto is not installed: `sh tests/run` installs it", file=sys.stderr)
-        return 1
+    program = needed_broker()
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     with tempfile.TemporaryDirectory(prefix="bagwatt-bench-") as name:
         folder = Path(name)

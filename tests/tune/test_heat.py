@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 from dataclasses import replace
 from pathlib import Path
 
@@ -16,7 +15,7 @@ from monitor.cli.exits import Exit
 from monitor.cli.tune import finish
 from monitor.judge.strain import CoreLimit, Strain
 from monitor.recount import of_folder
-from monitor.replay import replay_folder, stamp
+from monitor.replay import replay_folder
 from monitor.review.account import Account, FrameAccount
 from monitor.review.heat_scan import cores, first_heated
 from monitor.review.outcomes import endings
@@ -42,6 +41,7 @@ from tests.tune.heats import (
     frame,
     season,
 )
+from tests.tune.shown import promised, shown
 
 COSTS = Costs(30.0, 2.0, 4.0)
 STRAIN = Strain("GO-12", known=True, core_limits=LIMITS)
@@ -72,19 +72,11 @@ def test_overheating_is_predicted_as_a_replay_under_the_applied_limits_tells_it(
     own = (CoreLimit(31.0, 36 * HOUR_S), CoreLimit(34.5, 12 * HOUR_S), CoreLimit(37.0, HOUR_S))
     apply(snapshot(tmp_path), "AM-3", {}, file_limits(own))
     replay_folder(hot_folder, tmp_path / "out", tmp_path)
-    with (tmp_path / "out" / "alarms.csv").open(encoding="utf-8", newline="") as file:
-        shown = [
-            (row["time"], row["kind"], row["transition"], row["urgency"], row["bag"])
-            for row in csv.DictReader(file)
-        ]
-    promised = predict(account, load_strains(tmp_path).lookup)
-    assert shown == [
-        (stamp(one.at_s), one.kind, one.transition, one.urgency, one.facts.bag)
-        for one in promised.events
-    ]
-    heat = [one for one in promised.events if one.kind is AlarmKind.OVERHEATING]
-    assert len(heat) > 5 and len(promised.heated_s) >= 3
-    assert promised.told != predict(account, lambda name: Strain(name=name)).told
+    found = predict(account, load_strains(tmp_path).lookup)
+    assert shown(tmp_path / "out") == promised(found)
+    heat = [one for one in found.events if one.kind is AlarmKind.OVERHEATING]
+    assert len(heat) > 5 and len(found.heated_s) >= 3
+    assert found.told != predict(account, lambda name: Strain(name=name)).told
 
 
 def drawn(seed: int, bags: int, days: float = 6.0) -> Account:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 from dataclasses import replace
 from pathlib import Path
 
@@ -11,7 +10,7 @@ import pytest
 
 from monitor.judge.odds import needed_log_odds
 from monitor.judge.strain import Strain
-from monitor.replay import replay_folder, stamp
+from monitor.replay import replay_folder
 from monitor.review.account import Account, shifted, walk
 from monitor.review.account_text import from_line, to_line
 from monitor.review.predict import predict
@@ -19,6 +18,7 @@ from monitor.review.scan import Thresholds, first_calls, stretches
 from monitor.review.tune_words import file_values
 from monitor.settings.edit import apply, snapshot
 from monitor.settings.load import load_strains
+from tests.tune.shown import promised, shown
 
 
 def test_a_replay_under_applied_thresholds_shows_the_alarms_that_were_promised(
@@ -31,17 +31,9 @@ def test_a_replay_under_applied_thresholds_shows_the_alarms_that_were_promised(
     for name in sorted(names):
         apply(snapshot(tmp_path), name, file_values(lax))
     replay_folder(small_room, tmp_path / "out", tmp_path)
-    with (tmp_path / "out" / "alarms.csv").open(encoding="utf-8", newline="") as file:
-        shown = [
-            (row["time"], row["kind"], row["transition"], row["urgency"], row["bag"])
-            for row in csv.DictReader(file)
-        ]
-    promised = predict(account, load_strains(tmp_path).lookup)
-    assert shown == [
-        (stamp(one.at_s), one.kind, one.transition, one.urgency, one.facts.bag)
-        for one in promised.events
-    ]
-    assert promised.told != predict(account, lambda name: Strain(name=name)).told
+    found = predict(account, load_strains(tmp_path).lookup)
+    assert shown(tmp_path / "out") == promised(found)
+    assert found.told != predict(account, lambda name: Strain(name=name)).told
 
 
 def test_a_budget_moves_the_needed_odds_by_the_log_of_the_ratio(account: Account) -> None:
