@@ -65,8 +65,7 @@ class Panel:
 
     `excess` (rows, bags) [K], NaN where there is no reading, what the room shares taken off;
     `white` (rows, bags) the readings' white noise [K]; `stretch` (rows, bags) counts up where
-    a bag was handled or read by another means; `paused_h` (rows and ahead, bags) how much
-    younger a bag is than its age for a pause after handling.
+    a bag was handled or read by another means.
     """
 
     hours: Array
