@@ -169,7 +169,8 @@ def _walk(page: Page, enter: Callable[[Page, str], None]) -> None:
     """Three readings, two of them while the monitor can't be reached."""
     page.get_by_role("link", name="Walk", exact=True).click()
     first = page.locator("#walk-bag").inner_text()
-    enter(page, "23.4")
+    with page.expect_response("**/api/walk"):  # else it may still be on its way when we cut
+        enter(page, "23.4")
     expect(page.locator("#walk-bag")).not_to_have_text(first)
     expect(page.locator("#walk-kept")).to_be_hidden()
     page.context.set_offline(True)
