@@ -9,6 +9,7 @@ from typing import Any, Literal, get_args, get_origin
 
 from pydantic.fields import FieldInfo
 
+from monitor.room_summary import RoomSummary, message_schema
 from monitor.settings.model import Model
 from monitor.settings.schema import MonitorFile
 from monitor.settings.schema_strains import StrainsFile
@@ -18,6 +19,8 @@ from monitor.settings.units import Kind
 
 Row = tuple[str, str, str, str]
 _FILES: dict[str, type[Model]] = {"monitor": MonitorFile, "strains": StrainsFile}
+#: What bagwatt tells other programs, by the end of the topic.
+MESSAGES: dict[str, type[Any]] = {"standing": RoomSummary}
 _DIALECT = "https://json-schema.org/draft/2020-12/schema"
 _SECONDS = {"s": 1.0, "h": 3600.0, "d": 86400.0}
 _TIME_UNITS = {"d": 86400.0, "h": 3600.0, "min": 60.0, "s": 1.0, "ms": 1e-3}
@@ -152,8 +155,17 @@ def _models_in(annotation: Any) -> list[type[Model]]:
     return list(dict.fromkeys(found))
 
 
+def message_schema_text(name: str) -> str:
+    """The JSON Schema of a message, as the text of `config/room-<name>.schema.json`."""
+    schema = message_schema(MESSAGES[name], f"{name} of a room of bagwatt")
+    return json.dumps(schema, indent=2, ensure_ascii=False) + "\n"
+
+
 def write_schemas(folder: Path) -> None:
-    """Write both editor schemas into `folder`."""
+    """Write both editor schemas, and those of the messages, into `folder`."""
+    for name in MESSAGES:
+        path = folder / f"room-{name}.schema.json"
+        path.write_text(message_schema_text(name), encoding="utf-8")
     for file in ("monitor", "strains"):
         text = schema_text(file)
         (folder / f"{file}.schema.json").write_text(text, encoding="utf-8")
