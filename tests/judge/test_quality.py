@@ -263,6 +263,18 @@ def test_a_surface_that_climbs_as_no_bag_can_is_the_probe_and_not_a_bag(k_per_h:
 
 
 @pytest.mark.parametrize(
+    ("gained_k", "hours", "named"), [(5.2, 9.0, True), (4.3, 9.0, False), (3.2, 3.0, False)]
+)
+def test_what_a_bag_may_gain_grows_with_the_hours_and_no_faster(
+    gained_k: float, hours: float, named: bool
+) -> None:
+    """3.5 K within 4 h and a quarter of a kelvin for every hour beyond: 4.75 K in 9 h; none of
+    these is ever so far over its surroundings that this alone tells."""
+    faults = named_beside_resting_bags(lambda hour: 22.0 + gained_k * min(1.0, hour / hours))
+    assert faults == ({("b0", Reason.PROBE_IMPOSSIBLE)} if named else set())
+
+
+@pytest.mark.parametrize(
     "course",
     [
         lambda hour: min(26.5, 22.5 + 0.45 * hour),
