@@ -6,6 +6,11 @@ Processor time of one process. FOLDER is in the replay format (without one a roo
 family is drawn). *Readings* is the checks as they come, *judge* the evidence, *rest* frames,
 probes at fault, local air, room and alarms; a step is the close of one frame.
 
+Each run is a fresh process that takes its items from a file, frame by frame, so that its memory
+is the road's: *held* is what is resident beyond the interpreter and its modules when the run is
+over, *peak* the most there was of it on the way. A run that begins from a saved state has that
+state in its peak, as a watch that starts does.
+
 Rooms of more bags are the drawn room with the same bags again under other names, each copy with
 cohorts of its own, from the ninth day on: what was remembered is copied, then the frames of
 nine hours are closed. The Kalman filter is a local level for each bag, once over its frames.
@@ -14,16 +19,19 @@ nine hours are closed. The Kalman filter is a local level for each bag, once ove
 from __future__ import annotations
 
 import argparse
+import ctypes
+import gc
 import math
 import multiprocessing
+import pickle
 import sys
 import tempfile
 import time
 import warnings
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any
+from typing import IO, Any
 
 import numpy as np
 
@@ -34,7 +42,7 @@ from monitor.replay import followed, merged
 from monitor.road import Plan, Road
 from monitor.runner import Close, Item, take, with_closes
 from monitor.sources.folder import read_folder
-from monitor.values import BookEntry, Reading
+from tests.bench.copies import Copies
 from tests.bench.folders import Room, read_room
 from tests.bench.meter import resident_mib
 from tests.bench.rules import ON_PROBES
@@ -47,13 +55,15 @@ now_s = time.process_time
 
 @dataclass
 class Cost:
-    """Processor time of one run [s] by part, and of each step."""
+    """Processor time of one run [s] by part and of each step, and memory beyond the bare
+    process's [MiB]."""
 
     bags: int
     readings_s: float = 0.0
     judge_s: float = 0.0
     steps_s: list[float] = field(default_factory=list)
-    resident_mib: float = 0.0
+    held_mib: float = 0.0
+    peak_mib: float = 0.0
 
     @property
     def total_s(self) -> float:
@@ -65,31 +75,30 @@ class Cost:
         return (
             f"| {name} | {self.readings_s:.2f} | {self.judge_s:.2f} "
             f"| {sum(self.steps_s) - self.judge_s:.2f} | {self.total_s:.2f} "
-            f"| {median:.2f} | {p99:.1f} | {1e3 * max(self.steps_s):.1f} |"
+            f"| {100 * self.judge_s / self.total_s:.0f} % "
+            f"| {median:.2f} | {p99:.1f} | {1e3 * max(self.steps_s):.1f} "
+            f"| {self.held_mib:.1f} | {self.peak_mib:.1f} |"
         )
 
 
 HEADER = (
-    "| run | readings s | judge s | rest s | all s | step: median ms | p99 | most |\n"
-    "|---|---|---|---|---|---|---|---|"
+    "| run | readings s | judge s | rest s | all s | judge of all "
+    "| step: median ms | p99 | most | held MiB | peak |\n"
+    "|---|---|---|---|---|---|---|---|---|---|---|"
 )
 
 
-def drive(road: Road, items: Iterable[Item], bags: int) -> Cost:
-    """Put the items on the road and keep what each part took."""
-    cost = Cost(bags)
+def drive(road: Road, frames: Iterable[Sequence[Item]], cost: Cost) -> None:
+    """Put the items of each frame on the road and add to `cost` what each part took."""
     road._judge.step = timed(road._judge.step, cost)  # type: ignore[method-assign]
-    began_s = now_s()
-    for item in items:
-        if isinstance(item, Close):
-            closing_s = now_s()
-            cost.readings_s += closing_s - began_s
+    for items in frames:
+        began_s = now_s()
+        for item in items[:-1]:
             take(road, item)
-            began_s = now_s()
-            cost.steps_s.append(began_s - closing_s)
-        else:
-            take(road, item)
-    return cost
+        closing_s = now_s()
+        take(road, items[-1])
+        cost.readings_s += closing_s - began_s
+        cost.steps_s.append(now_s() - closing_s)
 
 
 def timed(step: Callable[..., Any], cost: Cost) -> Callable[..., Any]:
@@ -112,111 +121,78 @@ def read_items(folder_path: Path) -> tuple[Plan, list[Item]]:
     return plan, list(followed(with_closes(merged(folder), FRAME_S), plan))
 
 
-@dataclass(frozen=True)
-class Copies:
-    """A room with every bag `count` times: names of bags, their probes and cohorts by copy."""
-
-    names: tuple[Mapping[str, str], ...]
-    plan: Plan
-
-    @staticmethod
-    def of(plan: Plan, count: int) -> Copies:
-        """Bags beyond the first copy get other names and spawn lots of their own."""
-        bags, probes, names = dict(plan.bags), dict(plan.probes), []
-        for copy in range(count):
-            mark = f"~{copy}" if copy else ""
-            renamed: dict[str, str] = {}
-            for bag in plan.bags.values():
-                twin = replace(
-                    bag,
-                    bag=bag.bag + mark,
-                    probe=bag.probe + mark if bag.probe else "",
-                    spawn_lot=bag.spawn_lot + mark,
-                )
-                bags[twin.bag] = twin
-                renamed |= {bag.bag: twin.bag, bag.cohort: twin.cohort}
-                if bag.probe:
-                    renamed[bag.probe] = twin.probe
-                    probes[twin.probe] = replace(
-                        plan.probes[bag.probe], probe=twin.probe, bag=twin.bag
-                    )
-            names.append(renamed)
-        return Copies(tuple(names), plan_of(bags, probes))
-
-    def state(self, value: Any, width: int) -> Any:
-        """A road's plain state with everything that is a bag's once for each copy; rows of
-        `width` values are a value a bag."""
-        return _copied(value, self.names, width)
-
-    def items(self, items: Iterable[Item]) -> list[Item]:
-        """Readings and entries of bags once for each copy, others as they are."""
-        found: list[Item] = []
+def write_run(path: Path, plan: Plan, state: Any, items: Iterable[Item]) -> None:
+    """Lay a run down in `path`: its plan, the state it begins from or None, its frames."""
+    with path.open("wb") as file:
+        pickle.dump((plan, state), file)
+        frame: list[Item] = []
         for item in items:
-            key = {Reading: "probe", BookEntry: "bag"}.get(type(item), "")
-            name = getattr(item, key) if key else ""
-            if name in self.names[0]:
-                found += [replace(item, **{key: each[name]}) for each in self.names]  # type: ignore[type-var]
-            else:
-                found.append(item)
-        return found
+            frame.append(item)
+            if isinstance(item, Close):
+                pickle.dump(frame, file)
+                frame = []
 
 
-def _copied(value: Any, names: Sequence[Mapping[str, str]], width: int) -> Any:
-    known = names[0].keys()
-    if isinstance(value, Mapping):
-        if value and value.keys() <= known:
-            return {
-                each[key]: _copied(inner, [each], width)
-                for each in names
-                for key, inner in value.items()
-            }
-        return {key: _copied(inner, names, width) for key, inner in value.items()}
-    if not isinstance(value, list) or not value:
-        return value
-    if all(isinstance(one, str) and one in known for one in value):
-        return [each[one] for each in names for one in value]
-    if len(names) > 1 and len(value) == width and not any(isinstance(o, list) for o in value):
-        return value * len(names)
-    found: list[Any] = []
-    for one in value:
-        named = isinstance(one, list) and bool(one) and isinstance(one[0], str) and one[0] in known
-        if named and isinstance(one[-1], Mapping):
-            found += [[each[one[0]], *_copied(one[1:], [each], width)] for each in names]
-        else:
-            found.append(_copied(one, names, width))
-    return found
+def _frames_in(file: IO[bytes]) -> Iterator[list[Item]]:
+    while True:
+        try:
+            frame: list[Item] = pickle.load(file)
+        except EOFError:
+            return
+        yield frame
 
 
-def copied_room(folder: Path, bags: int) -> Cost:
+def run_of(path: Path) -> Cost:
+    """The run that `write_run` laid down, and what it took of time and memory."""
+    before_mib = resident_mib()
+    with path.open("rb") as file:
+        plan, state = pickle.load(file)
+        cost = Cost(len(plan.bags))
+        road = build_road(None, plan)
+        if state is not None:
+            road.restore(state)
+            del state
+        drive(road, _frames_in(file), cost)
+    # not ru_maxrss: a child begins with its parent's, kept over the exec
+    cost.peak_mib = resident_mib(what="VmHWM") - before_mib
+    gc.collect()
+    ctypes.CDLL(None).malloc_trim(0)  # what is free but not given back is not held
+    cost.held_mib = resident_mib() - before_mib
+    return cost
+
+
+def write_whole(folder: Path, path: Path) -> None:
+    """All of a folder as a run."""
+    plan, items = read_items(folder)
+    write_run(path, plan, None, items)
+
+
+def write_copied(folder: Path, bags: int, path: Path) -> None:
     """`COPIED_FRAMES` frames of a room with `bags` bags or a few more, after nine days of it."""
     plan, items = read_items(folder)
     road = build_road(None, plan)
     closes = [place for place, item in enumerate(items) if isinstance(item, Close)]
-    first = closes[int(COPIED_AFTER_D * DAY_S / FRAME_S)] + 1
+    frames = int(COPIED_AFTER_D * DAY_S / FRAME_S)
+    first, last = closes[frames] + 1, closes[frames + COPIED_FRAMES] + 1
     for item in items[:first]:
         take(road, item)
-    before_mib = resident_mib()
     copies = Copies.of(plan, math.ceil(bags / len(plan.bags)))
-    whole = build_road(None, copies.plan)
-    whole.restore(copies.state(road.state(), len(plan.bags)))
-    last = closes[int(COPIED_AFTER_D * DAY_S / FRAME_S) + COPIED_FRAMES] + 1
-    coming = copies.items(items[first:last])
-    before_mib = resident_mib()
-    cost = drive(whole, coming, len(copies.plan.bags))
-    cost.resident_mib = resident_mib() - before_mib
-    return cost
+    state = copies.state(road.state(), len(plan.bags))
+    write_run(path, copies.plan, state, copies.items(items[first:last]))
 
 
-def in_its_own_process(work: Callable[..., Cost], *given: Any) -> Cost:
+def in_its_own_process(work: Callable[..., Any], *given: Any) -> Any:
     """What `work` gives in a fresh process, so that no run warms or fills another's memory."""
     with multiprocessing.get_context("spawn").Pool(1) as pool:
         return pool.apply(work, given)
 
 
-def whole_room(folder: Path) -> Cost:
-    """All of a folder."""
-    plan, items = read_items(folder)
-    return drive(build_road(None, plan), items, len(plan.bags))
+def measured(path: Path, write: Callable[..., None], *given: Any) -> Cost:
+    """What the run costs that `write(*given, path)` lays down, each in a process of its own."""
+    in_its_own_process(write, *given, path)
+    cost: Cost = in_its_own_process(run_of, path)
+    path.unlink()
+    return cost
 
 
 def kalman_s(room: Room) -> float:
@@ -258,6 +234,15 @@ def draw(days: float, folder: Path) -> Path:
     return folder
 
 
+def print_beside(whole: Cost, others: dict[str, float]) -> None:
+    """How many times what each of `others` takes [s] the judge takes alone, and the road."""
+    print("\n| on the same room | s | the judge takes so many times that | the whole road |")
+    print("|---|---|---|---|")
+    for name, cost_s in others.items():
+        judge, road = whole.judge_s / cost_s, whole.total_s / cost_s
+        print(f"| {name} | {cost_s:.3f} | {judge:.0f} | {road:.0f} |")
+
+
 def main(arguments: Sequence[str]) -> None:
     """Print the tables."""
     parser = argparse.ArgumentParser(prog="python -m tests.bench.cost", description=__doc__)
@@ -266,27 +251,23 @@ def main(arguments: Sequence[str]) -> None:
     parser.add_argument("--days", nargs="*", type=float, default=[12.0, 37.0, 70.0])
     told = parser.parse_args(arguments)
     with tempfile.TemporaryDirectory(prefix="bagwatt-cost-") as scratch:
+        run = Path(scratch) / "run"
         folder = told.folder or draw(12.0, Path(scratch) / "12")
         print(HEADER)
-        room = in_its_own_process(whole_room, folder)
-        print(room.row(f"{room.bags} bags, {folder.name}"))
+        whole = measured(run, write_whole, folder)
+        print(whole.row(f"{whole.bags} bags, {folder.name}"), flush=True)
         for days in told.days:
             if days != 12.0 or told.folder:
-                long = in_its_own_process(whole_room, draw(days, Path(scratch) / f"{days:g}"))
+                long = measured(run, write_whole, draw(days, Path(scratch) / f"{days:g}"))
                 print(long.row(f"{long.bags} bags, {days:g} days"), flush=True)
         many = []
         for bags in told.bags:
-            many.append(in_its_own_process(copied_room, folder, bags))
+            many.append(measured(run, write_copied, folder, bags))
             print(many[-1].row(f"{many[-1].bags} bags, 9 h of day 10"), flush=True)
         if len(many) > 1:
             print(f"\ntime grows with bags to the power of {exponent(many):.2f}")
-        for cost in many:
-            print(f"{cost.bags} bags: {cost.resident_mib:.1f} MiB more while they ran")
-        seen = read_room(folder)
-        others = {"local level by statsmodels": kalman_s(seen), **rules_s(seen)}
-        print("\n| beside the whole run | s | the judge is so many times as dear |\n|---|---|---|")
-        for name, cost_s in others.items():
-            print(f"| {name} | {cost_s:.3f} | {room.total_s / cost_s:.0f} |")
+        room = read_room(folder)
+        print_beside(whole, {"local level by statsmodels": kalman_s(room), **rules_s(room)})
 
 
 if __name__ == "__main__":
