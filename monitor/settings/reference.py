@@ -53,6 +53,8 @@ def written(info: FieldInfo, value: Any) -> str:
         return f'"{value // 60:02d}:{value % 60:02d}"'
     if kind.unit:
         return f"{value:g} {kind.unit.removeprefix('°')}"
+    if isinstance(value, bool):
+        return str(value).lower()
     if isinstance(value, Enum):
         return str(value.value)
     return f"{value:g}" if isinstance(value, float) else str(value)
@@ -140,8 +142,8 @@ def _schema_of(model: type[Model]) -> dict[str, Any]:
 
 
 def _typed(entry: dict[str, Any], text: str) -> Any:
-    """A default as the type the editor expects: numbers as numbers."""
-    return json.loads(text) if entry.get("type") in ("integer", "number") else text
+    """A default as the type the editor expects: numbers and switches as such."""
+    return json.loads(text) if entry.get("type") in ("integer", "number", "boolean") else text
 
 
 def _models_in(annotation: Any) -> list[type[Model]]:

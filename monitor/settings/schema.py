@@ -15,9 +15,11 @@ from pydantic import Field, ValidationInfo, field_validator, model_validator
 
 from monitor.settings.model import Model, Name, Way, did_you_mean, raise_faults
 from monitor.settings.schema_book import BookSettings, WalkSettings
+from monitor.settings.schema_broker import TlsSettings
 from monitor.settings.schema_costs import CostSettings
 from monitor.settings.schema_heartbeat import HeartbeatSettings
 from monitor.settings.schema_mirror import MirrorSettings
+from monitor.settings.schema_neighbours import NeighbourSettings
 from monitor.settings.schema_night import NightSettings
 from monitor.settings.schema_page import PageSettings, PersonSettings
 from monitor.settings.schema_payload import FieldSettings, LineSettings, PayloadSettings
@@ -26,7 +28,6 @@ from monitor.settings.schema_sources import (
     OneWireSettings,
     SerialSettings,
     SourceSettings,
-    TlsSettings,
     TopicSettings,
 )
 from monitor.settings.schema_store import StoreSettings
@@ -58,6 +59,7 @@ __all__ = [
     "MirrorSettings",
     "MonitorFile",
     "MqttSettings",
+    "NeighbourSettings",
     "NightSettings",
     "OneWireSettings",
     "PageSettings",
@@ -331,6 +333,11 @@ class MonitorFile(Model):
     )
     mirror: MirrorSettings | None = Field(
         default=None, description="A copy at a server of time series; left out, there is none."
+    )
+    neighbours: NeighbourSettings | None = Field(
+        default=None,
+        description="A broker where other rooms and programs read how the room stands; left out, "
+        "nothing is told.",
     )
     page: PageSettings | None = Field(
         default=None, description="The page for a phone; left out, none is served."

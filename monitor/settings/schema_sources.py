@@ -6,12 +6,21 @@ import re
 from pathlib import Path
 from typing import Annotated, Literal, Self
 
-from pydantic import Field, ValidationInfo, model_validator
+from pydantic import Field, model_validator
 
 from monitor.settings.model import Model, Name, Way, raise_faults
+from monitor.settings.schema_broker import (
+    Host,
+    KeepaliveS,
+    Password,
+    Port,
+    Tls,
+    Username,
+    Version,
+    broker_faults,
+)
 from monitor.settings.schema_payload import LineSettings, PayloadSettings
-from monitor.settings.secrets import Secret
-from monitor.settings.units import ConfigPath, DurationS, FileContext, Whole
+from monitor.settings.units import ConfigPath, DurationS, Whole
 
 _CAPTURES = ("{probe}", "{quantity}")
 _ROM = re.compile(r"[0-9a-f]{2}-[0-9a-f]{12}")
@@ -67,63 +76,23 @@ class TopicSettings(Model):
         return self
 
 
-class TlsSettings(Model):
-    """Encryption towards the broker; the server's name is always checked."""
-
-    ca: ConfigPath | None = Field(
-        default=None,
-        description="File with the certificates to trust (PEM); left out, those of the system.",
-    )
-    certificate: ConfigPath | None = Field(
-        default=None,
-        description="File with bagwatt's own certificate (PEM), if the broker asks for one.",
-    )
-    key: ConfigPath | None = Field(
-        default=None, description="File with the key of that certificate (PEM)."
-    )
-
-    @model_validator(mode="after")
-    def _check(self, info: ValidationInfo) -> Self:
-        faults: list[tuple[Way, str]] = []
-        if self.key is not None and self.certificate is None:
-            faults.append((("key",), "a key needs its certificate beside it"))
-        if self.certificate is not None and self.key is None:
-            faults.append((("certificate",), "a certificate needs its key beside it"))
-        if isinstance(info.context, FileContext) and info.context.outside:
-            for name in ("ca", "certificate", "key"):
-                path: Path | None = getattr(self, name)
-                if path is not None and not path.is_file():
-                    faults.append(((name,), f"there is no file {path}"))
-        raise_faults(faults)
-        return self
-
-
 class MqttSettings(Model):
     """A broker and the topics to read from it."""
 
     kind: Literal["mqtt"] = Field(default="mqtt", description="An MQTT broker.")
     name: Name = Field(description="Your name for this source.")
-    host: str = Field(min_length=1, max_length=253, description="Name or address of the broker.")
-    port: Whole = Field(
-        default=1883, ge=1, le=65535, description="Port of the broker; usually 8883 with tls."
-    )
-    version: Literal["5", "3.1.1"] = Field(
-        default="5", description="Version of MQTT to speak, in quotes."
-    )
+    host: Host
+    port: Port = 1883
+    version: Version = "5"
     client_id: str = Field(
         default="",
         max_length=65,
         description="Client id at the broker; left out, made from machine and source name.",
     )
-    username: str | None = Field(default=None, description="User name at the broker.")
-    password: Secret | None = Field(default=None, description="Password, by reference.")
-    tls: TlsSettings | None = Field(
-        default=None,
-        description="Encrypt the connection; `tls: {}` trusts the system's certificates.",
-    )
-    keepalive_s: DurationS = Field(
-        default=30.0, ge=5, le=3600, description="Longest silence before the connection is tested."
-    )
+    username: Username = None
+    password: Password = None
+    tls: Tls = None
+    keepalive_s: KeepaliveS = 30.0
     session_expiry_s: DurationS = Field(
         default=7 * 86400.0,
         ge=0,
@@ -142,13 +111,7 @@ class MqttSettings(Model):
 
     @model_validator(mode="after")
     def _check(self) -> Self:
-        faults: list[tuple[Way, str]] = []
-        if "/" in self.host or " " in self.host or "@" in self.host:
-            faults.append(
-                (("host",), "write the name or address alone; port, user and tls have keys")
-            )
-        if self.password is not None and self.username is None:
-            faults.append((("password",), "a password needs a username beside it"))
+        faults = broker_faults(self)
         seen: set[str] = set()
         for index, topic in enumerate(self.topics):
             if topic.topic in seen:

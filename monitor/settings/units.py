@@ -15,7 +15,7 @@ from datetime import date
 from pathlib import Path
 from typing import Annotated, Any, Literal, NoReturn
 
-from pydantic import BeforeValidator, ValidationInfo, WithJsonSchema
+from pydantic import BeforeValidator, Strict, ValidationInfo, WithJsonSchema
 
 
 @dataclass(frozen=True, slots=True)
@@ -315,3 +315,6 @@ ConfigPath = Annotated[Path, Kind("path"), _reads(config_path), WithJsonSchema({
 Day = Annotated[
     date, Kind("day"), _reads(calendar_day), _text("day", f"^{_DAY.pattern}$", "2026-02-11")
 ]
+
+
+Switch = Annotated[bool, Kind("true or false"), Strict()]

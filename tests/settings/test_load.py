@@ -67,6 +67,8 @@ def test_sample_loads_when_everything_switched_off_is_switched_on(tmp_path: Path
     assert loaded.heartbeat is not None
     assert loaded.heartbeat.url == Secret("http://127.0.0.1:9/beat")
     assert loaded.mirror is not None and loaded.mirror.token == Secret("a token")
+    assert loaded.neighbours is not None and loaded.neighbours.password == Secret("pw")
+    assert loaded.neighbours.bags and not loaded.neighbours.senml
     assert loaded.page is not None
     assert [person.name for person in loaded.page.people] == ["owner", "room phone"]
 

@@ -6,7 +6,7 @@ import subprocess
 from collections.abc import Callable
 from pathlib import Path
 
-from monitor.settings.schema_sources import TlsSettings
+from monitor.settings.schema_broker import TlsSettings
 from monitor.settings.secrets import Secret
 from monitor.sources.mqtt_client import client_id, pulse_topic
 from monitor.values import Reason
