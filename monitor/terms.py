@@ -156,6 +156,8 @@ class Reason(StrEnum):
     CLOCK_UNSET = "clock not synced"
     CHANNEL_FAILING = "channel failing"
     MIRROR_FAILING = "mirror failing"
+    NAME_TAKEN = "room name taken"
+    NEIGHBOURS_CUT_OFF = "neighbours not told"
     WAS_DARK = "was dark"
 
 

@@ -9,6 +9,7 @@ from typing import Any, Literal, get_args, get_origin
 
 from pydantic.fields import FieldInfo
 
+from monitor.room_messages import BagStanding, RoomAlarm, RoomClaim
 from monitor.room_summary import RoomSummary, message_schema
 from monitor.settings.model import Model
 from monitor.settings.schema import MonitorFile
@@ -19,8 +20,13 @@ from monitor.settings.units import Kind
 
 Row = tuple[str, str, str, str]
 _FILES: dict[str, type[Model]] = {"monitor": MonitorFile, "strains": StrainsFile}
-#: What bagwatt tells other programs, by the end of the topic.
-MESSAGES: dict[str, type[Any]] = {"standing": RoomSummary}
+#: What bagwatt tells other programs over a broker.
+MESSAGES: dict[str, type[Any]] = {
+    "standing": RoomSummary,
+    "claim": RoomClaim,
+    "alarm": RoomAlarm,
+    "bag": BagStanding,
+}
 _DIALECT = "https://json-schema.org/draft/2020-12/schema"
 _SECONDS = {"s": 1.0, "h": 3600.0, "d": 86400.0}
 _TIME_UNITS = {"d": 86400.0, "h": 3600.0, "min": 60.0, "s": 1.0, "ms": 1e-3}

@@ -41,6 +41,7 @@ class Caution(Enum):
     BLIND = "While this stands, no word from bagwatt is no all-clear: walk the room yourself."
     TIMES = "Until it is set, trust no time in a message."
     COPY = "Charts made from the copy show the room as it was, not as it is."
+    FARM = "Whoever looks at this room through the broker does not see it as it is."
     GAP = "No word from bagwatt for that time is no all-clear."
 
 
@@ -270,6 +271,19 @@ _HOUSE: dict[tuple[AlarmKind, Reason], Saying] = {
         "Watching and messages go on without it. `bagwatt mirror` says what the server answers and"
         " how much waits; nothing of it is lost before store.retention has passed.",
         Caution.COPY,
+    ),
+    (AlarmKind.HOUSE, Reason.NAME_TAKEN): Saying(
+        "is taken: another monitor watches a room of this name",
+        "Give one of the two another name (room.name), or stop one if both watch the same room."
+        " This one goes on watching and telling people, and leaves the name on the broker to"
+        " the other.",
+        Caution.FARM,
+    ),
+    (AlarmKind.HOUSE, Reason.NEIGHBOURS_CUT_OFF): Saying(
+        "are not told how this room stands",
+        "See that the broker of `neighbours` runs and lets bagwatt write there; `bagwatt check`"
+        " tries it. Watching and messages go on without it.",
+        Caution.FARM,
     ),
     (AlarmKind.HOUSE, Reason.WAS_DARK): Saying(
         "was dark",
