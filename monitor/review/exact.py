@@ -46,11 +46,14 @@ class Table:
 
     @property
     def weights(self) -> list[int]:
-        """Ways to have each reachable `lost_in`."""
+        """Ways to have each reachable `lost_in`, each from the one before."""
         outside = self.total - self.inside
-        return [
-            math.comb(self.inside, k) * math.comb(outside, self.lost - k) for k in self.reachable
-        ]
+        reach = self.reachable
+        ways = [math.comb(self.inside, reach.start) * math.comb(outside, self.lost - reach.start)]
+        for k in reach[:-1]:
+            up = (self.inside - k) * (self.lost - k)
+            ways.append(ways[-1] * up // ((k + 1) * (outside - self.lost + k + 1)))
+        return ways
 
 
 @lru_cache(maxsize=16384)
