@@ -82,6 +82,7 @@ Since = Annotated[_Moment, Field(alias="since", description="Since when, in UTC.
 Version = Annotated[int, Field(ge=VERSION, le=VERSION, description="Form of this message.")]
 _Text = Annotated[str, Field(max_length=500)]
 _Count = Annotated[int, Field(ge=0)]
+_Page = Annotated[str, Field(max_length=300, pattern=r"^(https?://[^\s\"<>\\]+)?$")]
 
 
 @dataclass(frozen=True, slots=True)
@@ -180,7 +181,8 @@ class RoomSummary:
     """A room at the end of a frame: what a farm's page needs to know of it.
 
     The gravest alarms and the largest lots, as many as fit into what brokers take; how many are
-    `left_out` is said. Every alarm has a message of its own besides.
+    `left_out` is said. Every alarm has a message of its own besides. `page` is the address of
+    the room's own page (http or https), empty where it has none for others.
     """
 
     __pydantic_config__: ClassVar[ConfigDict] = _STRICT
@@ -197,6 +199,7 @@ class RoomSummary:
     lots: Annotated[tuple[LotSummary, ...], Field(max_length=_MOST)]
     lots_left_out: _Count
     monitor: MonitorHealth
+    page: _Page = ""
 
     def to_json(self) -> bytes:
         """The message, UTF-8; the same summary gives the same bytes."""

@@ -42,6 +42,7 @@ SUMMARY = RoomSummary(
     lots=(LotSummary("GO12-G2", "GO-12", "S1", 40, 38, 1, 1, 2, 0, 0.125, False),),
     lots_left_out=0,
     monitor=MonitorHealth(("bench",), 3, 20.5),
+    page="https://pi-north.example:8423/",
 )
 
 
@@ -54,6 +55,7 @@ def changed(**parts: Any) -> bytes:
 def test_a_summary_comes_back_as_it_went() -> None:
     assert RoomSummary.from_json(SUMMARY.to_json()) == SUMMARY
     assert json.loads(SUMMARY.to_json())["at"] == "2026-11-30T01:00:00.250Z"
+    assert RoomSummary.from_json(changed(page=...)).page == ""
 
 
 @pytest.mark.parametrize("name", MESSAGES)
@@ -90,6 +92,9 @@ def test_the_schema_takes_a_summary_and_not_one_with_a_wrong_type() -> None:
         (SUMMARY.to_json().replace(b"21.5", b"NaN"), SummaryFault.DOES_NOT_FIT, "mean_c"),
         (SUMMARY.to_json().replace(b'"now":1', b'"now":-1'), SummaryFault.DOES_NOT_FIT, "bags.now"),
         (SUMMARY.to_json().replace(b"hot bag", b"mould"), SummaryFault.DOES_NOT_FIT, "kind"),
+        (changed(page="javascript:alert(1)"), SummaryFault.DOES_NOT_FIT, "page"),
+        (changed(page='http://a/" onclick="'), SummaryFault.DOES_NOT_FIT, "page"),
+        (changed(page="http://a\n"), SummaryFault.DOES_NOT_FIT, "page"),
     ],
 )
 def test_what_is_no_summary_is_refused_by_name(
