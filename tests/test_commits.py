@@ -7,9 +7,13 @@ import subprocess
 import sys
 from pathlib import Path
 
+import pytest
+
 from tests.broker import running_broker
 from tests.faults.kills import FIRST_C, STEP_C, count, write_room
 from tests.waiting import wait_until
+
+pytestmark = pytest.mark.on_disk
 
 
 def test_a_broker_that_waits_for_acknowledgement_need_not_wait_for_the_next_commit(

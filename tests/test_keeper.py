@@ -12,6 +12,8 @@ from monitor.store import open_reader, spare_path
 from tests.faults.kills import write_room
 from tests.watched import GONE, Room
 
+pytestmark = pytest.mark.on_disk
+
 
 @pytest.fixture
 def room(tmp_path: Path) -> Iterator[Room]:

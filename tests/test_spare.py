@@ -16,6 +16,8 @@ from monitor.values import Condition
 from tests.faults.kills import write_room
 from tests.watched import GONE, NOW_S, Room
 
+pytestmark = pytest.mark.on_disk
+
 
 def room_with(tmp_path: Path, medium: Path) -> Room:
     write_room(tmp_path, 1)

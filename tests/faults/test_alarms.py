@@ -4,7 +4,11 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import pytest
+
 from tests.faults.alarms import compare
+
+pytestmark = pytest.mark.on_disk
 
 
 def test_killed_and_resumed_gives_the_same_events_and_messages(

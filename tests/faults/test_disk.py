@@ -23,6 +23,8 @@ from tests.faults.shim import build_shim
 from tests.receivers import HttpReceiver
 from tests.waiting import wait_until
 
+pytestmark = pytest.mark.on_disk
+
 RECIPIENT = "recipients: [{name: owner, urls: [{env: OWNER_URL}], least_urgency: later}]"
 
 

@@ -13,6 +13,8 @@ from tests.faults.kills import kill_again_and_again, write_room
 from tests.faults.warm import warm
 from tests.waiting import wait_until
 
+pytestmark = pytest.mark.on_disk
+
 
 def test_every_reading_sent_is_stored_exactly_once_when_killed_again_and_again(
     tmp_path: Path,

@@ -4,7 +4,11 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import pytest
+
 from tests.soak.run import soak
+
+pytestmark = pytest.mark.on_disk
 
 
 def test_memory_and_file_stop_growing_once_the_oldest_readings_are_thrown_away(

@@ -15,6 +15,8 @@ from monitor.errors import StoreCorrupt, StoreError, StoreTooNew
 from monitor.store import Store, database, open_reader, seen, set_aside
 from tests.store.samples import arrival, reading
 
+pytestmark = pytest.mark.on_disk
+
 ROOT = Path(__file__).resolve().parents[2]
 SECOND = ("0002_more", "CREATE TABLE more (x TEXT DEFAULT 'a;b');\nINSERT INTO more VALUES ('1');")
 

@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import math
+import os
 from dataclasses import replace
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -160,7 +161,8 @@ def test_what_is_appended_is_given_as_it_is_read_back(names, value, at_s, raw, m
     one = Reading(
         probe, Quantity.TEMPERATURE, value, at_s, 5.0, source, hung_on, raw, unit, marks
     )  # fmt: skip
-    with TemporaryDirectory() as folder, Store.open(Path(folder) / "store.db", 0.0) as store:
+    where = os.environ.get("PYTEST_DEBUG_TEMPROOT")
+    with TemporaryDirectory(dir=where) as name, Store.open(Path(name) / "s.db", 0.0) as store:
         rows = store.append([arrival(one), arrival(one, one)], 0, 0)
         assert rows == list(store.iter_log())
         assert [type(row.body.value) for row in rows] == [float] * 3

@@ -6,8 +6,12 @@ import subprocess
 import sys
 from pathlib import Path
 
+import pytest
+
 from monitor.store import Store
 from monitor.values import BookEntry
+
+pytestmark = pytest.mark.on_disk
 
 ADD = """
 import sys
