@@ -10,8 +10,10 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from monitor.farm.standing import (
+    CLAIM_INTERVALS,
     CLOCK_APART_S,
     SILENT_AFTER_S,
+    UNREAD_CLAIM_S,
     Claimant,
     Doubt,
     FarmView,
@@ -26,6 +28,7 @@ from monitor.room_summary import RoomSummary, SummaryRefusedError, from_json
 MOST_ROOMS, MOST_CLAIMS, MOST_REFUSED = 200, 8, 20
 #: JSON of all summaries together; rooms send 64 KiB at most.
 MOST_BYTES = 16 << 20
+LONGEST_INTERVAL_S = 3600.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,11 +133,16 @@ class Farm:
         try:
             told = from_json(RoomClaim, message.payload)
         except SummaryRefusedError as error:
-            room.claims[topic.name] = Claimant(topic.name, None, None)
+            room.claims[topic.name] = Claimant(
+                topic.name, None, None, message.monotonic_s, UNREAD_CLAIM_S
+            )
             self._stray(message, error.reason, error.detail)
             return
         self._refused.pop(message.topic, None)
-        room.claims[topic.name] = Claimant(topic.name, told.host, told.since_s)
+        lasts_s = CLAIM_INTERVALS * min(told.keepalive_s, LONGEST_INTERVAL_S)
+        room.claims[topic.name] = Claimant(
+            topic.name, told.host, told.since_s, message.monotonic_s, lasts_s
+        )
 
     def _stray(self, message: Message, reason: str, detail: str) -> None:
         self._refused.pop(message.topic, None)
@@ -155,9 +163,15 @@ class Farm:
             if room.summary is None and room.refused is None and not room.claims:
                 del self._rooms[name]
 
-    def look(self, monotonic_s: float, wall_s: float) -> FarmView:
-        """How every room stands at this moment of the steady clock and on the wall."""
-        rooms = [_stands(name, room, monotonic_s, wall_s) for name, room in self._rooms.items()]
+    def look(self, monotonic_s: float, wall_s: float, listening: bool = True) -> FarmView:
+        """How every room stands at this moment of the steady clock and on the wall.
+
+        While nothing can be heard (`listening` is false) no claim lapses.
+        """
+        rooms = [
+            _stands(name, room, monotonic_s, wall_s, listening)
+            for name, room in self._rooms.items()
+        ]
         rooms.sort(key=lambda one: (one.rank, one.room.casefold(), one.room))
         return FarmView(tuple(rooms), tuple(self._refused.values()), len(self._left_out))
 
@@ -174,29 +188,32 @@ def _refused(message: Message, reason: str, detail: str) -> Refused:
     return Refused(message.topic[:200], str(reason), detail[:300], message.wall_s)
 
 
-def _stands(name: str, room: _Room, monotonic_s: float, wall_s: float) -> RoomStanding:
+def _stands(
+    name: str, room: _Room, monotonic_s: float, wall_s: float, listening: bool
+) -> RoomStanding:
     age_s = None if room.summary is None else max(0.0, monotonic_s - room.said_s)
+    claims = [
+        one
+        for one in room.claims.values()
+        if not listening or monotonic_s - one.told_s <= one.lasts_s
+    ]
     return RoomStanding(
         room=name,
-        hearing=_hearing(room, age_s),
+        hearing=_hearing(room, age_s, bool(claims)),
         summary=room.summary,
         age_s=age_s,
         heard_s=None if age_s is None else wall_s - age_s,
         clock_ahead_s=room.clock_ahead_s,
-        claimants=tuple(sorted(room.claims.values(), key=_since)),
+        claimants=tuple(sorted(claims, key=lambda one: (one.since_s or 0.0, one.instance))),
         refused=room.refused,
     )
 
 
-def _hearing(room: _Room, age_s: float | None) -> Hearing:
-    if not room.claims:
+def _hearing(room: _Room, age_s: float | None, claimed: bool) -> Hearing:
+    if not claimed:
         return Hearing.GONE
     if room.refused is not None:
         return Hearing.NOT_UNDERSTOOD
     if age_s is None:
         return Hearing.NO_WORD
     return Hearing.SILENT if age_s > SILENT_AFTER_S else Hearing.HEARD
-
-
-def _since(claim: Claimant) -> tuple[float, str]:
-    return claim.since_s or 0.0, claim.instance

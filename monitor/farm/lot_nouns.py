@@ -19,7 +19,7 @@ class LotReason(StrEnum):
     """The single named reason of what is said of a lot over rooms."""
 
     CALLED = "more bags called than of other lots, in two rooms"
-    APART = "apart from earlier runs in two rooms"
+    APART = "apart as a whole in one room, apart or called in another"
     ONE_ROOM = "bad in one room only"
     LIKE_OTHERS = "no more bags called than chance explains"
     TOO_FEW = "too few bags called to tell"
@@ -70,6 +70,7 @@ class FarmLot:
     `chance` that other lots' luck would give as much, `adjusted` allowing for all lots looked
     at; None where nothing could be compared. `others_called` of `others` are the bags of the
     strain's other lots it was compared with; `by_room` tells that these stand in the same rooms.
+    `loud` are the rooms whose called bags speak against it even alone.
     """
 
     spawn_lot: str
@@ -82,6 +83,7 @@ class FarmLot:
     chance: float | None = None
     adjusted: float | None = None
     by_room: bool = False
+    loud: frozenset[str] = frozenset()
 
     @property
     def bad(self) -> bool:
@@ -92,7 +94,7 @@ class FarmLot:
     def where(self) -> tuple[LotShare, ...]:
         """The rooms that speak against it, the loudest first."""
         if self.reason is LotReason.APART:
-            return tuple(one for one in self.shares if one.apart)
+            return tuple(one for one in self.shares if one.apart or one.room in self.loud)
         return tuple(one for one in self.shares if one.called(self.side))
 
     @property

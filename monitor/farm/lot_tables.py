@@ -16,13 +16,15 @@ Counts = tuple[int, int]
 class Compared:
     """`chance` of as many called bags in the lot by luck, and the `least` it could have been.
 
-    `rest` is the chance without the room that speaks loudest, `others` what the lot was compared
-    with. `by_room` tells that this was done within rooms; else those may stand in other rooms.
+    `rest` is the chance without the room that speaks loudest, `alone` that of each room by
+    itself, `others` what the lot was compared with. `by_room` tells that this was done within
+    rooms; else those may stand in other rooms.
     """
 
     chance: float
     least: float
     rest: float
+    alone: Mapping[str, float]
     others: Counts
     by_room: bool
 
@@ -36,25 +38,28 @@ def compared(lot: Mapping[str, Counts], others: Mapping[str, Counts], level: flo
     """
     within = _within(lot, others)
     if len(within) > 1 and _least(list(within.values())) <= level:
-        loudest = min(within, key=lambda room: more_lost(within[room]))
+        alone = {room: more_lost(table) for room, table in within.items()}
+        loudest = min(alone, key=lambda room: alone[room])
         rest = [table for room, table in within.items() if room != loudest]
         strata = list(within.values())
         return Compared(
             chance=more_lost_within(strata),
             least=_least(strata),
             rest=more_lost_within(rest),
+            alone=alone,
             others=_sum(others[room] for room in within),
             by_room=True,
         )
     beside = _sum(others.values())
     whole = _table(_sum(lot.values()), beside)
-    singles = {room: more_lost(_table(counts, beside)) for room, counts in lot.items()}
-    loudest = min(singles, key=lambda room: singles[room])
+    alone = {room: more_lost(_table(counts, beside)) for room, counts in lot.items()}
+    loudest = min(alone, key=lambda room: alone[room])
     left = _sum(counts for room, counts in lot.items() if room != loudest)
     return Compared(
         chance=more_lost(whole),
         least=_least([whole]),
         rest=more_lost(_table(left, beside)),
+        alone=alone,
         others=beside,
         by_room=False,
     )

@@ -177,7 +177,14 @@ def _told(asked: _Asked, best: _Best | None) -> FarmLot:
         chance=best.made.chance if best else None,
         adjusted=best.adjusted if best else None,
         by_room=best.made.by_room if best else False,
+        loud=_loud(best),
     )
+
+
+def _loud(best: _Best | None) -> frozenset[str]:
+    """Rooms whose called bags speak against the lot even alone."""
+    alone = best.made.alone if best else {}
+    return frozenset(room for room, chance in alone.items() if chance <= LEVEL)
 
 
 def _reason(asked: _Asked, side: Side, best: _Best | None) -> LotReason:
@@ -185,7 +192,8 @@ def _reason(asked: _Asked, side: Side, best: _Best | None) -> LotReason:
     found = best is not None and best.adjusted <= LEVEL
     if best is not None and found and rooms > 1 and best.made.rest <= REST_LEVEL:
         return LotReason.CALLED
-    if sum(one.apart for one in asked.shares) > 1:
+    apart = {one.room for one in asked.shares if one.apart}
+    if apart and len(apart | _loud(best)) > 1:
         return LotReason.APART
     if found:
         return LotReason.ONE_ROOM

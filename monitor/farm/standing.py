@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
+from monitor.farm.lot_nouns import RoomLots
 from monitor.room_summary import RoomSummary
 from monitor.terms import Urgency
 
@@ -12,6 +13,9 @@ from monitor.terms import Urgency
 SILENT_AFTER_S = 35 * 60.0
 #: A last word older than this says nothing of the lots any more.
 LAST_WORD_S = 86_400.0
+#: A claim is told again and again; not heard for so many of its intervals it has lapsed, and one
+#: that can't be read after so long [s].
+CLAIM_INTERVALS, UNREAD_CLAIM_S = 3.0, 600.0
 #: Beyond this a room's clock is told to be wrong.
 CLOCK_APART_S = 120.0
 
@@ -48,11 +52,16 @@ class Refused:
 
 @dataclass(frozen=True, slots=True)
 class Claimant:
-    """Who watches a room; `host` and `since_s` are None where its claim can't be read."""
+    """Who watches a room; `host` and `since_s` are None where its claim can't be read.
+
+    It was told at `told_s` on the steady clock and lapses `lasts_s` later.
+    """
 
     instance: str
     host: str | None
     since_s: float | None
+    told_s: float
+    lasts_s: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,3 +124,12 @@ class FarmView:
     rooms: tuple[RoomStanding, ...]
     refused: tuple[Refused, ...]
     left_out: int
+
+    def room_lots(self) -> tuple[RoomLots, ...]:
+        """What rooms say of their lots, by the rooms' names; old words say nothing any more."""
+        told = [
+            RoomLots(one.room, one.summary.lots, one.heard)
+            for one in self.rooms
+            if one.summary is not None and (one.age_s or 0.0) <= LAST_WORD_S
+        ]
+        return tuple(sorted(told, key=lambda one: one.room))

@@ -9,7 +9,7 @@ from monitor.words.naming import clean, listing
 _WARMER = {Side.WARM: "warmer", Side.COLD: "colder"}
 _CLAIMS = {
     LotReason.CALLED: "is {warmer} than the other lots in {rooms}",
-    LotReason.APART: "is apart from earlier runs in {rooms}",
+    LotReason.APART: "stands apart in {rooms}",
     LotReason.ONE_ROOM: "is {warmer} than the other lots in {first} only",
     LotReason.LIKE_OTHERS: "has no more bags called than chance explains",
     LotReason.TOO_FEW: "has too few bags called to tell it from chance",
@@ -44,17 +44,19 @@ def lot_claim(lot: FarmLot) -> str:
 
 def lot_evidence(lot: FarmLot, units: str) -> str:
     """Counts by room, what the others have, how likely chance is, and how warm it is."""
-    rooms = lot.where if lot.bad else lot.shares
-    counts = ", ".join(_count(one, lot) for one in rooms)
-    beside = " in the same rooms" if lot.by_room else ""
-    parts = [f"{counts}; {lot.others_called} of {lot.others} bags of other lots{beside}"]
-    if lot.reason is LotReason.APART:
-        parts = [f"`lot apart` stands in {listing([one.room for one in lot.where])}"]
-    if lot.bad and lot.adjusted is not None and lot.reason is LotReason.CALLED:
+    parts = []
+    if apart := [one.room for one in lot.shares if one.apart]:
+        parts.append(f"`lot apart` stands in {listing(apart)}")
+    counted = [one for one in (lot.where if lot.bad else lot.shares) if one.of]
+    if counted and (lot.reason is not LotReason.APART or lot.loud):
+        counts = ", ".join(_count(one, lot) for one in counted)
+        beside = " in the same rooms" if lot.by_room else ""
+        parts.append(f"{counts}; {lot.others_called} of {lot.others} bags of other lots{beside}")
+    if lot.reason is LotReason.CALLED and lot.adjusted is not None:
         parts.append(_chance(lot.adjusted))
     if lot.mean_excess_k is not None:
         parts.append(_excess(lot.mean_excess_k, units))
-    return ". ".join(parts) + "."
+    return ". ".join(parts) + "." if parts else ""
 
 
 def lot_caution(lot: FarmLot) -> str:

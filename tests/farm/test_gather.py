@@ -47,6 +47,7 @@ def test_a_kept_word_is_as_old_as_it_says() -> None:
     assert found.heard_s == pytest.approx(NOW_S - 600.0)
     assert found.clock_ahead_s is None
     heard.pass_s(SILENT_AFTER_S - 660.0 + 1.0)
+    heard.claim(claim())
     assert stands(heard).hearing is Hearing.SILENT
 
 
@@ -63,6 +64,7 @@ def test_words_told_again_at_a_new_subscription_stay_as_old_as_they_were() -> No
     heard.room()
     newest = stands(heard).summary
     heard.pass_s(1200.0)
+    assert heard.farm.look(heard.monotonic_s, heard.wall_s, listening=False).rooms[0].heard
     heard.farm.subscribed()
     heard.claim(claim(), retained=True)
     assert newest is not None
@@ -80,7 +82,7 @@ def test_an_emptied_claim_says_that_nobody_watches_the_room() -> None:
     """The last word stays, with its time; who comes back is heard again."""
     heard = Heard()
     heard.room()
-    heard.pass_s(300.0)
+    heard.pass_s(30.0)
     heard.raw(TOPICS.claim("North", "store of North"), b"")
     found = stands(heard)
     assert found.hearing is Hearing.GONE and found.summary is not None
@@ -99,6 +101,18 @@ def test_a_claim_given_up_while_we_were_cut_off_is_gone_once_all_is_told_again()
     heard.farm.settled()
     assert stands(heard, "North").hearing is Hearing.GONE
     assert stands(heard, "South").hearing is Hearing.HEARD
+
+
+def test_a_claim_that_is_not_told_again_lapses() -> None:
+    """Where the broker could not give out the last will, as it went down at the same time."""
+    heard = Heard()
+    heard.room()
+    heard.pass_s(89.0)
+    assert stands(heard).hearing is Hearing.HEARD
+    heard.pass_s(2.0)
+    assert stands(heard).hearing is Hearing.GONE
+    heard.claim(claim())
+    assert stands(heard).hearing is Hearing.HEARD
 
 
 def test_two_claims_to_one_name_are_both_shown() -> None:

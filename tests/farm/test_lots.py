@@ -98,9 +98,21 @@ def test_lot_apart_in_two_rooms_needs_no_called_bag() -> None:
     told = farm(North=[apart], South=[apart], East=[lot("L-7", 9)])["L-7"]
     assert told.reason is LotReason.APART and told.bad
     assert [one.room for one in told.where] == ["North", "South"]
-    assert lot_claim(told) == "lot L-7 of GO-12 is apart from earlier runs in 2 rooms"
+    assert lot_claim(told) == "lot L-7 of GO-12 stands apart in 2 rooms"
     assert lot_evidence(told, "C").startswith("`lot apart` stands in North and South.")
     assert "go along its bags" in lot_do(told)
+
+
+def test_apart_in_one_room_and_called_in_another_is_bad_in_two() -> None:
+    """A room that calls the lot as a whole holds back the alarms of its bags."""
+    apart = replace(lot("L-7", 9), lot_alarm=True)
+    told = farm(North=[apart, lot("L-1", 30)], South=[lot("L-7", 8, 3), lot("L-2", 30)])["L-7"]
+    assert told.reason is LotReason.APART
+    assert [one.room for one in told.where] == ["South", "North"]
+    evidence = lot_evidence(told, "C")
+    assert evidence.startswith("`lot apart` stands in North. 3 of 8 bags in South,")
+    calm = farm(North=[apart, lot("L-1", 30)], South=[lot("L-7", 8), lot("L-2", 30)])["L-7"]
+    assert not calm.bad
 
 
 def test_spaces_and_capitals_don_t_part_a_lot_and_no_lot_is_none() -> None:
