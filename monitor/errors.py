@@ -68,6 +68,10 @@ class SourceError(BagwattError):
     """A source of readings can't be reached."""
 
 
+class FarmError(BagwattError):
+    """The broker where rooms tell how they stand can't be reached, or no room is heard there."""
+
+
 class PictureError(BagwattError):
     """A picture can't be drawn."""
 

@@ -21,6 +21,7 @@ COMMANDS = {
     "alarms": "list alarms; acknowledge, shelve or take them out of service",
     "backup": "write a consistent copy of the store, also while watch runs",
     "mirror": "how far the copy at a server of time series is; send a stretch again",
+    "farm": "all rooms of the farm at a glance, and lots that are bad in two of them",
     "page": "where the phone page is and who may log in; passwords and links for it",
     "night": "what happened while you slept, in ten seconds of reading",
     "bag": "show a bag; move it, note what was done to it or seen of it",
