@@ -10,19 +10,10 @@ from monitor.road import Outcome
 from monitor.sources.source import Packet
 from monitor.store import Reader
 from monitor.store.frames import BagEstimate
-from monitor.terms import COMES_BACK, LEAVES
-from monitor.values import Bag
+from monitor.store.in_room import RoomBook, room_book
 
 #: How far back the store's hourly estimates still speak for the present.
 PRESENT_S = 3 * 3600.0
-
-
-@dataclass(frozen=True, slots=True)
-class Book:
-    """Every bag of the book, and those that were not pulled, isolated or taken to fruiting."""
-
-    bags: Mapping[str, Bag]
-    in_room: Mapping[str, Bag]
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +36,7 @@ class Latest:
     commit: Commit | None = None
     waiting: Callable[[], int] = field(default=lambda: 0)
     room_for: int = 0
-    _book: tuple[int, Book] | None = None
+    _book: tuple[int, RoomBook] | None = None
     _stored: tuple[int, dict[str, BagEstimate]] | None = None
 
     def take(self, outcome: Outcome) -> None:
@@ -62,12 +53,12 @@ class Latest:
         self.waiting, self.room_for = packets.qsize, length
         return packets
 
-    def book(self, store: Reader) -> Book:
+    def book(self, store: Reader) -> RoomBook:
         """The bags as the store's journal has them."""
         number = store.mark()[2]
         kept = self._book
         if kept is None or kept[0] != number:
-            self._book = kept = (number, _read_book(store))
+            self._book = kept = (number, room_book(store))
         return kept[1]
 
     def verdicts(self, store: Reader) -> tuple[float | None, Mapping[str, BagEstimate]]:
@@ -88,16 +79,3 @@ class Latest:
             newest = {estimate.bag: (estimate, evidence) for estimate, evidence in found}
             self._stored = kept = (number, newest)
         return last.end_s, kept[1]
-
-
-def _read_book(store: Reader) -> Book:
-    bags, _ = store.book()
-    gone: set[str] = set()
-    for one in store.entries():
-        if one.struck:
-            continue
-        if one.entry.event in LEAVES:
-            gone.add(one.entry.bag)
-        elif one.entry.event == COMES_BACK:
-            gone.discard(one.entry.bag)
-    return Book(bags, {code: bag for code, bag in bags.items() if code not in gone})
