@@ -44,6 +44,15 @@ def messages_waiting(store: Reader, now_s: float) -> dict[str, Waiting]:
     return {recipient: Waiting(count, due_s) for recipient, count, due_s in rows}
 
 
+def messages_due(store: Reader, now_s: float) -> int:
+    """How many messages should be with people by now and are not."""
+    with translated(store.path):
+        row = store.connection.execute(
+            "SELECT count(*) FROM outbox WHERE state = 'waiting' AND due_s <= ?", (now_s,)
+        ).fetchone()
+    return int(row[0])
+
+
 def last_received_s(store: Reader) -> float | None:
     """When the newest reading came; None where there is none."""
     with translated(store.path):
