@@ -34,7 +34,7 @@ log = logging.getLogger(__name__)
 @dataclass(frozen=True, slots=True)
 class Line:
     """The connection to the broker: `where` it is, whether it is `up` and since when [s since
-    1970], whether all that the broker kept has come, and what is wrong (empty: nothing)."""
+    1970], whether all that it kept has come once, and what is wrong (empty: nothing)."""
 
     where: str
     up: bool
@@ -69,8 +69,8 @@ class Listener:
         self._up = False
         self._since_s = clock.wall_s()
         self._problem = "not connected yet"
-        self._told_s = clock.monotonic_s()
-        self._subscribed = self._settled = False
+        self._told_s = process_seconds()
+        self._subscribed = self._settled = self._settled_once = False
         self._lots: tuple[tuple[RoomLots, ...], FarmLots] = ((), FarmLots(()))
 
     def start(self) -> None:
@@ -99,8 +99,8 @@ class Listener:
         """All that is known just now."""
         now_s, monotonic_s = self._clock.wall_s(), self._clock.monotonic_s()
         with self._lock:
-            self._settle(monotonic_s)
-            line = Line(self._where, self._up, self._since_s, self._settled, self._problem)
+            self._settle()
+            line = Line(self._where, self._up, self._since_s, self._settled_once, self._problem)
             view = self._farm.look(monotonic_s, now_s, self._subscribed)
             known = self._lots
         told = view.room_lots()
@@ -117,10 +117,10 @@ class Listener:
             time.sleep(_LOOK_EVERY_S)
         return heard
 
-    def _settle(self, now_s: float) -> None:
-        quiet_s = self._clock.real_s(now_s - self._told_s)
+    def _settle(self) -> None:
+        quiet_s = process_seconds() - self._told_s
         if self._subscribed and not self._settled and quiet_s >= QUIET_S:
-            self._settled = True
+            self._settled = self._settled_once = True
             self._farm.settled()
 
     # -- paho's thread ---------------------------------------------------------------------
@@ -142,7 +142,7 @@ class Listener:
     ) -> None:
         refused = [str(code) for code in reason_codes if code.is_failure]
         with self._lock:
-            self._subscribed, self._told_s = True, self._clock.monotonic_s()
+            self._subscribed, self._told_s = True, process_seconds()
             if refused:
                 self._problem = f"{self._where} answers: {refused[0]}; {self._advice}"
 
@@ -162,7 +162,7 @@ class Listener:
             came = Message(message.topic, bytes(message.payload), message.retain, now_s, wall_s)
             with self._lock:
                 if message.retain:
-                    self._told_s = now_s
+                    self._told_s = process_seconds()
                 self._farm.take(came)
         except Exception as error:  # paho's thread would end, and nobody notice
             log.error("a message of a room could not be taken", exc_info=error)

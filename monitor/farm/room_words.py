@@ -10,6 +10,8 @@ from monitor.terms import Urgency
 from monitor.words import difference, duration, moment, temperature
 from monitor.words.naming import clean, listing
 
+_ALARMS_SHOWN = 3
+
 
 def heard_words(room: RoomStanding, zone: tzinfo, now_s: float) -> str:
     """How fresh what is shown is, or why it is not."""
@@ -82,3 +84,17 @@ def monitor_troubles(room: RoomStanding) -> list[str]:
             noun = "message waits" if monitor.undelivered == 1 else "messages wait"
             told.append(f"{monitor.undelivered} {noun} to be delivered")
     return told
+
+
+def alarm_lines(room: RoomStanding, zone: tzinfo, now_s: float) -> tuple[list[str], int]:
+    """The gravest unanswered alarms, a line each, and how many more stand unanswered."""
+    if room.summary is None:
+        return [], 0
+    unanswered = [one for one in room.summary.alarms if not one.answered]
+    unanswered.sort(key=lambda one: (-one.urgency.rank, one.since_s))
+    lines = [
+        f"{one.urgency}: {clean(one.subject)}, {one.kind}, {one.reason},"
+        f" since {moment(one.since_s, zone, now_s)}"
+        for one in unanswered[:_ALARMS_SHOWN]
+    ]
+    return lines, len(unanswered) - len(lines) + room.summary.alarms_left_out

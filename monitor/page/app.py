@@ -24,6 +24,7 @@ from monitor.errors import BagwattError
 from monitor.page.api import Api
 from monitor.page.ask import DEVICE, UNITS, VISIT, Ask, BadBodyError, problem, read_form, read_json
 from monitor.page.colours import stylesheet
+from monitor.page.farm import FarmViews
 from monitor.page.guard import Guard
 from monitor.page.latest import Latest
 from monitor.page.login import Desk, new_visit
@@ -139,6 +140,7 @@ def build_app(
     views = Views(settings, clock, latest, desk, show, gate.keep)
     tuner = Tuner(config_dir)
     tunings = TuningViews(settings, show, tuner)
+    farm = FarmViews(settings, clock, show)
     api = Api(settings, clock, latest, desk)
 
     async def went_wrong(request: Request, error: Exception) -> Response:
@@ -159,11 +161,13 @@ def build_app(
         await run_in_threadpool(show.warm)
         yield
         tuner.stop()
+        farm.stop()
 
     return Starlette(
         routes=[
             *views.routes(gate.route),
             *tunings.routes(gate.route),
+            *farm.routes(gate.route),
             *api.routes(gate.route),
             *(Metrics(settings, clock, latest).routes(page.metrics) if page.metrics else ()),
             *_static(),

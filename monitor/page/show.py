@@ -30,6 +30,8 @@ PLACES = (
     ("/monitor", "Monitor"),
 )
 
+FARM = ("/farm", "Farm")
+
 _TYPED = re.compile(r"`([^`]+)`")
 
 
@@ -48,6 +50,7 @@ class Show:
 
     def __init__(self, settings: Settings, desk: Desk) -> None:
         self._room, self._store = settings.room, settings.store
+        self._places = (*PLACES, FARM) if settings.neighbours else PLACES
         self._zone = ZoneInfo(settings.room.timezone)
         self._desk = desk
         self._templates = Environment(
@@ -82,7 +85,7 @@ class Show:
                 units=ask.units,
                 token=self._desk.form_token(ask.visit),
                 room=self._room,
-                places=PLACES,
+                places=self._places,
                 here=ask.request.url.path,
                 version=__version__,
                 failing=outage(self._store.path, self._store.spare),
