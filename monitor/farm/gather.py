@@ -32,14 +32,23 @@ LONGEST_INTERVAL_S = 3600.0
 
 
 @dataclass(frozen=True, slots=True)
+class Moment:
+    """A time on three clocks: the steady one of the watch, which a rehearsal drives faster, the
+    steady one of life, by which claims are told again, and the one on the wall [s]."""
+
+    monotonic_s: float
+    life_s: float
+    wall_s: float
+
+
+@dataclass(frozen=True, slots=True)
 class Message:
     """A message as it came: `retained` where the broker had kept it from before."""
 
     topic: str
     payload: bytes
     retained: bool
-    monotonic_s: float
-    wall_s: float
+    came: Moment
 
 
 @dataclass(slots=True)
@@ -116,10 +125,10 @@ class Farm:
         room.refused = None
         if message.retained and _known(room.summary, told):
             return
-        age_s = max(0.0, message.wall_s - told.at_s) if message.retained else 0.0
+        age_s = max(0.0, message.came.wall_s - told.at_s) if message.retained else 0.0
         room.summary, room.size = told, size
-        room.said_s = message.monotonic_s - age_s
-        ahead_s = told.at_s + max(0.0, told.monitor.lag_s) - message.wall_s
+        room.said_s = message.came.monotonic_s - age_s
+        ahead_s = told.at_s + max(0.0, told.monitor.lag_s) - message.came.wall_s
         room.clock_ahead_s = None if message.retained and ahead_s < CLOCK_APART_S else ahead_s
 
     def _claim(self, room: _Room, topic: RoomTopic, message: Message) -> None:
@@ -134,14 +143,14 @@ class Farm:
             told = from_json(RoomClaim, message.payload)
         except SummaryRefusedError as error:
             room.claims[topic.name] = Claimant(
-                topic.name, None, None, message.monotonic_s, UNREAD_CLAIM_S
+                topic.name, None, None, message.came.life_s, UNREAD_CLAIM_S
             )
             self._stray(message, error.reason, error.detail)
             return
         self._refused.pop(message.topic, None)
         lasts_s = CLAIM_INTERVALS * min(told.keepalive_s, LONGEST_INTERVAL_S)
         room.claims[topic.name] = Claimant(
-            topic.name, told.host, told.since_s, message.monotonic_s, lasts_s
+            topic.name, told.host, told.since_s, message.came.life_s, lasts_s
         )
 
     def _stray(self, message: Message, reason: str, detail: str) -> None:
@@ -163,15 +172,12 @@ class Farm:
             if room.summary is None and room.refused is None and not room.claims:
                 del self._rooms[name]
 
-    def look(self, monotonic_s: float, wall_s: float, listening: bool = True) -> FarmView:
-        """How every room stands at this moment of the steady clock and on the wall.
+    def look(self, now: Moment, listening: bool = True) -> FarmView:
+        """How every room stands at this moment.
 
         While nothing can be heard (`listening` is false) no claim lapses.
         """
-        rooms = [
-            _stands(name, room, monotonic_s, wall_s, listening)
-            for name, room in self._rooms.items()
-        ]
+        rooms = [_stands(name, room, now, listening) for name, room in self._rooms.items()]
         rooms.sort(key=lambda one: (one.rank, one.room.casefold(), one.room))
         return FarmView(tuple(rooms), tuple(self._refused.values()), len(self._left_out))
 
@@ -185,24 +191,22 @@ def _known(before: RoomSummary | None, told: RoomSummary) -> bool:
 
 
 def _refused(message: Message, reason: str, detail: str) -> Refused:
-    return Refused(message.topic[:200], str(reason), detail[:300], message.wall_s)
+    return Refused(message.topic[:200], str(reason), detail[:300], message.came.wall_s)
 
 
-def _stands(
-    name: str, room: _Room, monotonic_s: float, wall_s: float, listening: bool
-) -> RoomStanding:
-    age_s = None if room.summary is None else max(0.0, monotonic_s - room.said_s)
+def _stands(name: str, room: _Room, now: Moment, listening: bool) -> RoomStanding:
+    age_s = None if room.summary is None else max(0.0, now.monotonic_s - room.said_s)
     claims = [
         one
         for one in room.claims.values()
-        if not listening or monotonic_s - one.told_s <= one.lasts_s
+        if not listening or now.life_s - one.told_s <= one.lasts_s
     ]
     return RoomStanding(
         room=name,
         hearing=_hearing(room, age_s, bool(claims)),
         summary=room.summary,
         age_s=age_s,
-        heard_s=None if age_s is None else wall_s - age_s,
+        heard_s=None if age_s is None else now.wall_s - age_s,
         clock_ahead_s=room.clock_ahead_s,
         claimants=tuple(sorted(claims, key=lambda one: (one.since_s or 0.0, one.instance))),
         refused=room.refused,

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 from monitor.clock import Clock, process_seconds
 from monitor.farm.client import connect, make_client
-from monitor.farm.gather import Farm, Message
+from monitor.farm.gather import Farm, Message, Moment
 from monitor.farm.lot_nouns import FarmLots, RoomLots
 from monitor.farm.lots import lots_over_rooms
 from monitor.farm.standing import FarmView
@@ -97,18 +97,18 @@ class Listener:
 
     def heard(self) -> Heard:
         """All that is known just now."""
-        now_s, monotonic_s = self._clock.wall_s(), self._clock.monotonic_s()
+        now = self._now()
         with self._lock:
             self._settle()
             line = Line(self._where, self._up, self._since_s, self._settled_once, self._problem)
-            view = self._farm.look(monotonic_s, now_s, self._subscribed)
+            view = self._farm.look(now, self._subscribed)
             known = self._lots
         told = view.room_lots()
         if told != known[0]:
             known = (told, lots_over_rooms(told))
             with self._lock:
                 self._lots = known
-        return Heard(now_s, line, view, known[1])
+        return Heard(now.wall_s, line, view, known[1])
 
     def wait_settled(self, limit_s: float) -> Heard:
         """What is known once the broker has told all it keeps, or after `limit_s` of life."""
@@ -116,6 +116,9 @@ class Listener:
         while not (heard := self.heard()).line.settled and process_seconds() < until_s:
             time.sleep(_LOOK_EVERY_S)
         return heard
+
+    def _now(self) -> Moment:
+        return Moment(self._clock.monotonic_s(), process_seconds(), self._clock.wall_s())
 
     def _settle(self) -> None:
         quiet_s = process_seconds() - self._told_s
@@ -157,9 +160,8 @@ class Listener:
 
     def _on_message(self, client: Client, userdata: Any, message: MQTTMessage) -> None:
         """Take it; a broker's message must never end paho's thread."""
-        now_s, wall_s = self._clock.monotonic_s(), self._clock.wall_s()
         try:
-            came = Message(message.topic, bytes(message.payload), message.retain, now_s, wall_s)
+            came = Message(message.topic, bytes(message.payload), message.retain, self._now())
             with self._lock:
                 if message.retain:
                     self._told_s = process_seconds()

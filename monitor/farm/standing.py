@@ -54,7 +54,7 @@ class Refused:
 class Claimant:
     """Who watches a room; `host` and `since_s` are None where its claim can't be read.
 
-    It was told at `told_s` on the steady clock and lapses `lasts_s` later.
+    It was told at `told_s` on the steady clock of life and lapses `lasts_s` later.
     """
 
     instance: str

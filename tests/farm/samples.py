@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from monitor.farm.gather import Farm, Message
+from monitor.farm.gather import Farm, Message, Moment
 from monitor.neighbours.topics import Topics
 from monitor.room_messages import RoomClaim
 from monitor.room_summary import (
@@ -84,12 +84,16 @@ class Heard:
         self.wall_s = NOW_S
         self.monotonic_s = 500.0
 
+    @property
+    def now(self) -> Moment:
+        return Moment(self.monotonic_s, self.monotonic_s + 7.0, self.wall_s)
+
     def pass_s(self, seconds: float) -> None:
         self.wall_s += seconds
         self.monotonic_s += seconds
 
     def raw(self, topic: str, payload: bytes, retained: bool = False) -> None:
-        self.farm.take(Message(topic, payload, retained, self.monotonic_s, self.wall_s))
+        self.farm.take(Message(topic, payload, retained, self.now))
 
     def summary(self, told: RoomSummary, retained: bool = False) -> None:
         self.raw(TOPICS.summary(told.room), told.to_json(), retained)

@@ -17,7 +17,7 @@ from tests.farm.samples import NOW_S, TOPICS, Heard, alarm, claim, lot, summary
 
 
 def look(heard: Heard) -> FarmView:
-    return heard.farm.look(heard.monotonic_s, heard.wall_s)
+    return heard.farm.look(heard.now)
 
 
 def stands(heard: Heard, name: str = "North") -> RoomStanding:
@@ -64,7 +64,7 @@ def test_words_told_again_at_a_new_subscription_stay_as_old_as_they_were() -> No
     heard.room()
     newest = stands(heard).summary
     heard.pass_s(1200.0)
-    assert heard.farm.look(heard.monotonic_s, heard.wall_s, listening=False).rooms[0].heard
+    assert heard.farm.look(heard.now, listening=False).rooms[0].heard
     heard.farm.subscribed()
     heard.claim(claim(), retained=True)
     assert newest is not None
