@@ -130,18 +130,18 @@ def expect(
     variance = (spread.strength * strengths_k) ** 2
     precision = likelihood.precision[..., None]
     right = likelihood.right[..., None]
-    fit = (
-        likelihood.rest[..., None]
-        - 0.5 * np.log1p(precision * variance)
-        + 0.5 * (right + strengths_k / variance) ** 2 / (precision + 1.0 / variance)
-        - 0.5 * strengths_k**2 / variance
-    )
-    share = near.to_cohort(np.exp(fit - fit.max(axis=(1, 2), keepdims=True)))
+    fit = (right + strengths_k / variance) ** 2
+    fit /= precision + 1.0 / variance
+    fit -= np.log1p(precision * variance)
+    fit -= strengths_k**2 / variance
+    fit *= 0.5
+    fit += likelihood.rest[..., None]
+    share = near.to_cohort(_from_highest(fit))
     share /= share.max(axis=(1, 2), keepdims=True)
-    factor = np.log(share + np.exp(-pull))
+    share += np.exp(-pull)
+    factor = np.log(share, out=share)
     total = prior + factor.sum(axis=0)
-    without = total - factor
-    posterior = np.exp(without - without.max(axis=(1, 2), keepdims=True))
+    posterior = _from_highest(total - factor)
     posterior /= posterior.sum(axis=(1, 2), keepdims=True)
     joint = near.to_bag(posterior)
     weight = joint.sum(axis=2) + 1e-300
@@ -160,3 +160,9 @@ def expect(
         ),
         cohort / cohort.sum(),
     )
+
+
+def _from_highest(logs: Array) -> Array:
+    """exp of `logs` (bags, grid, strengths) beneath each bag's highest, in their place."""
+    logs -= logs.max(axis=(1, 2), keepdims=True)
+    return np.exp(logs, out=logs)

@@ -15,17 +15,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.judge.curve import Grid, make_grid
-from monitor.judge.filters import Noise
 from monitor.judge.gathering import Gathering
 from monitor.judge.handling import Handling
 from monitor.judge.history import BY_HAND, BY_PROBE, History
 from monitor.judge.looks import STRETCHES, Beliefs, Course, Panel
 from monitor.judge.lots import judge_lot
+from monitor.judge.outlook import Outlook, estimate_bag
 from monitor.judge.panel import look, search
 from monitor.judge.params import JudgeParams
-from monitor.judge.spread import noise_factor, shared_course
+from monitor.judge.room_noise import RoomNoise
+from monitor.judge.spread import shared_course
 from monitor.judge.strain import Strain
-from monitor.judge.verdicts import Standing, estimate_bag, weigh_bag
+from monitor.judge.verdicts import Standing, weigh_bag
 from monitor.values import (
     AlarmKind,
     Bag,
@@ -57,6 +58,21 @@ class _Cohort:
     said: str = ""
 
 
+@dataclass(frozen=True, slots=True)
+class _Said:
+    """What follows of a bag from how it stands, for as long as that is so."""
+
+    bag: Bag
+    standing: Standing | None
+    handled: bool
+    evidence: Evidence
+    outlook: Outlook | None
+
+    def still(self, bag: Bag, standing: Standing | None, handled: bool) -> bool:
+        """Whether nothing about the bag is new."""
+        return self.standing is standing and self.handled is handled and self.bag is bag
+
+
 class Judge:
     """Judges the bags of one room; `step` at every frame's close, `note` for the book."""
 
@@ -69,14 +85,12 @@ class Judge:
         self._handling = Handling()
         self._gathering = Gathering(self._params.row_s, self._params.warm_up_s)
         self._misled: set[str] = set()
-        self._scale = {BY_PROBE: 1.0, BY_HAND: 1.0}
+        self._noise = RoomNoise(self._params)
         self._shared: Array = np.zeros(0)
-        self._unlearned = 0
-        self._surprises: dict[int, dict[str, list[float]]] = {BY_PROBE: {}, BY_HAND: {}}
         self._pending: list[str] = []
         self._cohorts: dict[str, _Cohort] = {}
         self._standing: dict[str, Standing] = {}
-        self._said: dict[str, tuple[Standing | None, bool, Evidence]] = {}
+        self._said: dict[str, _Said] = {}
         self._grids: dict[tuple[float, float], Grid] = {}
 
     def note(self, entry: BookEntry) -> None:
@@ -115,32 +129,37 @@ class Judge:
         self._gathering.gather(frame, bags, lagged_air_c, self._handling)
         self._close_row(frame, bags)
         self._look_some(frame, bags)
-        by_hand = {hand.bag: hand.surface_c for hand in frame.hand}
+        surface_c = {hand.bag: hand.surface_c for hand in frame.hand}
+        surface_c.update((name, mean.mean) for name, mean in frame.surface_c.items())
         verdicts = {}
         for name, bag in bags.items():
+            said = self._say(bag, frame.end_s)
             estimate = estimate_bag(
-                bag,
-                frame,
-                by_hand.get(name),
+                name,
+                frame.end_s,
+                surface_c.get(name),
                 local_air_c.get(name),
                 lagged_air_c.get(name),
-                self._standing.get(name),
-                self._params.verdict,
+                said.outlook,
             )
-            verdicts[name] = (estimate, self._weigh(bag, frame.end_s))
+            verdicts[name] = (estimate, said.evidence)
         return verdicts
 
-    def _weigh(self, bag: Bag, end_s: float) -> Evidence:
-        """The bag's evidence; made anew only when something about it is new."""
+    def _say(self, bag: Bag, end_s: float) -> _Said:
+        """What is said of the bag; made anew only when something about it is new."""
         standing = self._standing.get(bag.bag)
         handled = end_s < self._handling.last_s(bag.bag)
         said = self._said.get(bag.bag)
-        if standing is None or said is None or said[0] is not standing or said[1] is not handled:
-            evidence = weigh_bag(
-                bag, standing, handled, self._strain_of(bag.strain), self._params.verdict
+        if said is None or not said.still(bag, standing, handled):
+            params = self._params.verdict
+            said = self._said[bag.bag] = _Said(
+                bag,
+                standing,
+                handled,
+                weigh_bag(bag, standing, handled, self._strain_of(bag.strain), params),
+                Outlook.of(bag, standing, params),
             )
-            said = self._said[bag.bag] = (standing, handled, evidence)
-        return said[2]
+        return said
 
     def _doubt(self, misled_s: Mapping[str, float], end_s: float) -> None:
         """Take back what probes at fault told; a verdict that leans on it goes with it."""
@@ -162,10 +181,7 @@ class Judge:
         self._history.append(number, values)
         self._forget(frame.end_s, bags)
         self._shared = self._share()
-        self._unlearned += 1
-        if self._unlearned >= self._params.learn_rows:
-            self._unlearned = 0
-            self._learn_noise()
+        self._noise.row_closed()
         warmth: dict[str, list[float]] = {}
         for name in values:
             if name in bags:
@@ -187,26 +203,10 @@ class Judge:
             self._gathering.forget(bag)
             self._standing.pop(bag, None)
             self._said.pop(bag, None)
-            for surprises in self._surprises.values():
-                surprises.pop(bag, None)
+            self._noise.forget(bag)
             self._handling.forget(bag)
         live = {bag.cohort for bag in bags.values()}
         self._cohorts = {name: kept for name, kept in self._cohorts.items() if name in live}
-
-    def _white(self) -> Array:
-        """White noise of every reading in the history [K]."""
-        by_means = [
-            0.0,
-            self._params.probe.white_k * self._scale[BY_PROBE],
-            self._params.hand.white_k * self._scale[BY_HAND],
-        ]
-        white = np.array(by_means)[self._history.means]
-        return np.asarray(np.hypot(white, self._params.unlike * np.abs(self._shared)[:, None]))
-
-    def _noise(self, means: int) -> Noise:
-        base = self._params.probe if means == BY_PROBE else self._params.hand
-        scale = self._scale[means]
-        return replace(base, wander_k=base.wander_k * scale, white_k=base.white_k * scale)
 
     def _left(self) -> Array:
         """What the fits leave of every reading; bags not fitted yet stand at their median."""
@@ -220,23 +220,10 @@ class Judge:
             )
         return left
 
-    def _learn_noise(self) -> None:
-        """Correct the noise by how surprised the last looks were; then begin to count anew."""
-        for means, surprises in self._surprises.items():
-            least = self._params.least_scale_by_hand if means == BY_HAND else 1.0
-            if surprises:
-                width = max(len(row) for row in surprises.values())
-                table = np.full((len(surprises), width), np.nan)
-                for place, row in enumerate(surprises.values()):
-                    table[place, : len(row)] = row
-                factor = noise_factor(table, self._params.known_bags)
-                scale = self._scale[means] * factor**self._params.learning
-                self._scale[means] = min(self._params.most_scale, max(least, scale))
-
     def _share(self) -> Array:
         """What all bags of the room share in each row [K]."""
         by_hand = (self._history.means == BY_HAND).sum() > (self._history.means == BY_PROBE).sum()
-        noise = self._noise(BY_HAND if by_hand else BY_PROBE)
+        noise = self._noise.of(BY_HAND if by_hand else BY_PROBE)
         slow_h = self._params.slow_h * (2.0 if by_hand else 1.0)
         level = float(np.hypot(noise.white_k, noise.wander_k))
         return shared_course(self._left(), self._history.hours, level, slow_h)
@@ -271,7 +258,7 @@ class Judge:
         beliefs = Beliefs(
             strain.prior,
             params.spread,
-            self._noise(BY_HAND if by_hand else BY_PROBE),
+            self._noise.of(BY_HAND if by_hand else BY_PROBE),
             kept.course,
         )
         grid = self._grid(strain)
@@ -291,8 +278,7 @@ class Judge:
             self._standing[name] = Standing.of(before, end_s, found, place, panel, seen)
             means = BY_HAND if by_hand else BY_PROBE
             if seen[place]:
-                self._surprises[means][name] = found.surprise[place].tolist()
-
+                self._noise.surprised(means, name, found.surprise[place])
         kept.members, kept.strain = members, strain.name
         standings = [self._standing[name] for name in members]
         warm = [one.warmth_k - one.offset_k for one in standings if one.warmth_k is not None]
@@ -315,7 +301,7 @@ class Judge:
             ahead=hours[-1] + row_h * np.arange(1.0, self._params.rows_ahead + 1.0),
             inoculated_h=bags[members[0]].inoculated_s / HOUR_S,
             excess=excess,
-            white=self._white()[:, columns],
+            white=self._noise.white(history.means[:, columns], self._shared),
             stretch=stretch,
         )
 
@@ -335,13 +321,8 @@ class Judge:
             "handling": self._handling.state(),
             "gathering": self._gathering.state(),
             "misled": sorted(self._misled),
-            "scale": [self._scale[BY_PROBE], self._scale[BY_HAND]],
+            "noise": self._noise.state(),
             "shared": [float(value) for value in self._shared],
-            "unlearned": self._unlearned,
-            "surprises": [
-                [means, {name: list(row) for name, row in rows.items()}]
-                for means, rows in self._surprises.items()
-            ],
             "pending": list(self._pending),
             "cohorts": {
                 name: {
@@ -363,13 +344,8 @@ class Judge:
         self._handling.restore(state["handling"])
         self._gathering.restore(state["gathering"])
         self._misled = set(state["misled"])
-        self._scale = dict(zip((BY_PROBE, BY_HAND), state["scale"], strict=True))
+        self._noise.restore(state["noise"])
         self._shared = np.array(state["shared"], dtype=np.float64)
-        self._unlearned = state["unlearned"]
-        self._surprises = {
-            means: {name: list(row) for name, row in rows.items()}
-            for means, rows in state["surprises"]
-        }
         self._pending = list(state["pending"])
         self._cohorts = {
             name: _Cohort(

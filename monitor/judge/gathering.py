@@ -36,18 +36,26 @@ class Gathering:
         """Add a frame; bags still settling after handling are left out."""
         if self._number is None:
             self._number = int((frame.end_s - 0.5 * frame.length_s) // self._row_s)
-        usual_c = _usual(frame)
+        end_s, first_s = frame.end_s, self._first_s
+        settling = handling.settling(end_s)
+        usual_c = None
         readings = [(name, mean.mean, BY_PROBE) for name, mean in frame.surface_c.items()]
         readings += [(hand.bag, hand.surface_c, BY_HAND) for hand in frame.hand]
         for name, surface_c, means in readings:
-            if name not in bags or handling.settling(name, frame.end_s):
+            if name not in bags or name in settling:
                 continue
-            first_s = self._first_s.setdefault(name, frame.end_s)
-            if means == BY_PROBE and frame.end_s - first_s < self._warm_up_s:
+            met_s = first_s.setdefault(name, end_s)
+            if means == BY_PROBE and end_s - met_s < self._warm_up_s:
                 continue
-            entry = self._sums[means].setdefault(name, [0.0, 0.0])
-            entry[0] += surface_c - lagged_air_c.get(name, usual_c)
-            entry[1] += 1.0
+            air_c = lagged_air_c.get(name)
+            if air_c is None:
+                usual_c = air_c = _usual(frame) if usual_c is None else usual_c
+            sums = self._sums[means]
+            if name in sums:
+                sums[name][0] += surface_c - air_c
+                sums[name][1] += 1.0
+            else:
+                sums[name] = [surface_c - air_c, 1.0]
 
     def close(self, end_s: float) -> tuple[int, dict[str, tuple[float, int]]] | None:
         """The row's number and (warmth [K], means) by bag once its time is over, else None.

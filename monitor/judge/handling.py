@@ -58,9 +58,9 @@ class Handling:
         starts.sort()
         del starts[:-8]
 
-    def settling(self, bag: str, now_s: float) -> bool:
-        """Whether the bag's readings say nothing yet."""
-        return now_s < self._settled_s.get(bag, 0.0)
+    def settling(self, now_s: float) -> set[str]:
+        """Bags whose readings say nothing yet."""
+        return {bag for bag, settled_s in self._settled_s.items() if now_s < settled_s}
 
     def last_s(self, bag: str) -> float:
         """Until when the bag counts as handled [s]; 0 if never."""

@@ -94,37 +94,49 @@ def reduce_design(design: Design, offset_variance: Array, correction_variance: A
     gram = curve @ raw
     with_onsets = curve @ design.onsets
     own = (onsets * design.onsets).sum(axis=0)
-    corrections = gram[:, 1:, 1:] + _diagonals(1.0 / correction_variance)
+    corrections, log_det = invert(gram[:, 1:, 1:] + _diagonals(1.0 / correction_variance))
     right = np.concatenate([gram[:, 1:, :1], with_onsets[:, 1:]], axis=2)
-    solved = np.linalg.solve(corrections, right)
+    solved = corrections @ right
     fix_strength = solved[:, :, 0]
     fix_onset = solved[:, :, 1:]
     return Precision(
         strength=gram[:, HEAT, HEAT] - (gram[:, 1:, HEAT] * fix_strength).sum(axis=1),
-        cross=with_onsets[:, HEAT] - np.einsum("gc,gck->gk", gram[:, 1:, HEAT], fix_onset),
-        onset=own - np.einsum("gck,gck->gk", with_onsets[:, 1:], fix_onset),
+        cross=with_onsets[:, HEAT] - (gram[:, None, 1:, HEAT] @ fix_onset)[:, 0],
+        onset=own - (with_onsets[:, 1:] * fix_onset).sum(axis=1),
         by_strength=curve,
         by_onset=onsets,
         by_offsets=np.asarray(keep),
         fix_strength=fix_strength,
         fix_onset=fix_onset,
-        corrections=np.asarray(np.linalg.inv(corrections)),
-        log_volume=-0.5 * np.linalg.slogdet(corrections)[1]
-        - 0.5 * np.log(correction_variance).sum(axis=1),
+        corrections=corrections,
+        log_volume=-0.5 * (log_det + np.log(correction_variance).sum(axis=1)),
         offset_sd=np.sqrt(np.diag(np.linalg.inv(inner))),
     )
 
 
 def project(precision: Precision, readings: Array) -> Projected:
     """Right-hand sides of whitened `readings` (rows, bags)."""
-    products = (precision.by_strength @ readings).transpose(2, 0, 1)
-    third = products[:, :, 1:]
-    strength = products[:, :, HEAT] - np.einsum("bgc,gc->bg", third, precision.fix_strength)
-    onset = (precision.by_onset.T @ readings).T[:, None, :] - np.einsum(
-        "bgc,gck->bgk", third, precision.fix_onset
-    )
-    explained = np.einsum("bgc,gcd,bgd->bg", third, precision.corrections, third)
+    by_point = precision.by_strength @ readings
+    products = by_point.transpose(2, 0, 1)
+    third = by_point[:, 1:].transpose(0, 2, 1)
+    strength = products[:, :, HEAT] - (third @ precision.fix_strength[..., None])[..., 0].T
+    fixed = (third @ precision.fix_onset).transpose(1, 0, 2)
+    onset = (precision.by_onset.T @ readings).T[:, None, :] - fixed
+    explained = ((third @ precision.corrections) * third).sum(axis=2).T
     return Projected(strength, onset, products, precision.log_volume + 0.5 * explained)
+
+
+def invert(matrices: Array) -> tuple[Array, Array]:
+    """Inverses and log determinants of symmetric positive definite (n, 3, 3) matrices.
+
+    By cofactors, some ten times as fast as LAPACK on matrices so small.
+    """
+    (a, b, c), (_, d, e), (_, _, f) = matrices.transpose(1, 2, 0)
+    first, second, third = d * f - e * e, c * e - b * f, b * e - c * d
+    det = a * first + b * second + c * third
+    fourth, fifth, sixth = a * f - c * c, b * c - a * e, a * d - b * b
+    rows = np.array([[first, second, third], [second, fourth, fifth], [third, fifth, sixth]])
+    return (rows / det).transpose(2, 0, 1), np.log(det)
 
 
 def _diagonals(values: Array) -> Array:

@@ -73,20 +73,28 @@ class Onsets:
     amplitude: Array
 
 
-def weigh_healthy(likelihood: Likelihood, expected: Expected, wild: float, most: int) -> Healthy:
-    """The healthy model's evidence, a share `wild` of the bags strong beyond it.
+def point_shares(likelihood: Likelihood, expected: Expected, wild: float) -> Array:
+    """Posterior share of each grid point (bags, grid) under the healthy model."""
+    log_weight = _entries(likelihood, expected, wild)[0]
+    share = np.exp(log_weight - log_weight.max(axis=1, keepdims=True))
+    by_point = share[:, : share.shape[1] // 2] + share[:, share.shape[1] // 2 :]
+    return np.asarray(by_point / by_point.sum(axis=1, keepdims=True))
 
-    All of it counts; only the `most` entries a bag that explain it best, with or without
-    added heat, are kept for a closer look.
-    """
+
+def _entries(
+    likelihood: Likelihood, expected: Expected, wild: float
+) -> tuple[Array, Array, Array, Array]:
+    """Log weight, precision and right-hand side of the strength, and log prior of every grid
+    point with usual, then with great strength: (bags, 2 grid) each."""
     parts = []
+    log_expected = np.log(expected.weight)
     for mean, variance, chance in (
         (expected.mean, expected.variance, 1.0 - wild),
         (expected.wild_mean, expected.wild_variance, wild),
     ):
         precision = likelihood.precision + 1.0 / variance
         right = likelihood.right + mean / variance
-        prior = np.log(expected.weight * chance)
+        prior = log_expected + np.log(chance)
         log_weight = (
             likelihood.rest
             + prior
@@ -97,14 +105,23 @@ def weigh_healthy(likelihood: Likelihood, expected: Expected, wild: float, most:
     log_weight, precision, right, prior = (
         np.concatenate(part, axis=1) for part in zip(*parts, strict=True)
     )
+    return log_weight, precision, right, prior
+
+
+def weigh_healthy(likelihood: Likelihood, expected: Expected, wild: float, most: int) -> Healthy:
+    """The healthy model's evidence, a share `wild` of the bags strong beyond it.
+
+    All of it counts; only the `most` entries a bag that explain it best, with or without
+    added heat, are kept for a closer look.
+    """
+    log_weight, precision, right, prior = _entries(likelihood, expected, wild)
     bags, entries = log_weight.shape
     grid = entries // 2
     most = min(most, entries)
     # With added heat the bag falls back to what is expected of it, so half go by the prior.
-    worth = np.argsort(-log_weight, axis=1)[:, : most // 2]
-    merit = prior.copy()
-    np.put_along_axis(merit, worth, np.inf, axis=1)
-    kept = np.argsort(-merit, axis=1)[:, :most]
+    worth = _greatest(log_weight, most // 2)
+    np.put_along_axis(prior, worth, np.inf, axis=1)
+    kept = _greatest(prior, most)
     rows = np.arange(bags)[:, None]
     return Healthy(
         kept % grid,
@@ -114,6 +131,12 @@ def weigh_healthy(likelihood: Likelihood, expected: Expected, wild: float, most:
         log_sum(log_weight, 1),
         grid,
     )
+
+
+def _greatest(values: Array, most: int) -> NDArray[np.intp]:
+    """Where the `most` greatest values of each row stand, in order of place."""
+    places = np.argpartition(values, -most, axis=1)[:, -most:]
+    return np.sort(places, axis=1)
 
 
 def weigh_onsets(

@@ -25,7 +25,7 @@ from monitor.judge.curve import HEAT, Grid, onset_steps, shapes
 from monitor.judge.filters import whitener
 from monitor.judge.likelihood import Design, Precision, Projected, project, reduce_design
 from monitor.judge.looks import FEWEST_ROWS, Beliefs, Course, Look, LookParams, Panel
-from monitor.judge.odds import Healthy, Onsets, weigh_healthy, weigh_onsets
+from monitor.judge.odds import Healthy, Onsets, point_shares, weigh_healthy, weigh_onsets
 
 Array = NDArray[np.float64]
 Index = NDArray[np.intp]
@@ -43,13 +43,25 @@ class _Group:
     readings: Array
 
 
+@dataclass(frozen=True)
+class _Onsets:
+    """Moments at which heat may have set in or got lost [h], how many steps each stands for,
+    and what it does: `added` (times, speeds x onsets) and `lost` (times, onsets)."""
+
+    onset_h: Array
+    count: Array
+    added: Array
+    lost: Array
+
+
 def search(panel: Panel, grid: Grid, beliefs: Beliefs, params: LookParams) -> Index:
     """The grid points worth a closer look: those the cohort expects and each bag's best."""
-    likelihood, _ = _likelihood(panel, grid, beliefs, params, np.zeros((len(panel.times), 0)))
+    curve = shapes(panel.hours - panel.inoculated_h, grid, beliefs.spread.keep)
+    none = np.zeros((len(panel.hours), 0))
+    likelihood, _ = _likelihood(panel, grid, beliefs, params, curve, none)
     expected = _expected(likelihood, grid, beliefs, params, STRENGTHS_K[::2])
-    healthy = weigh_healthy(likelihood, expected, beliefs.spread.wild, 2 * grid.size)
-    by_bag = healthy.onto_grid(healthy.share)
-    best = np.argsort(by_bag, axis=1)[:, -8:].ravel()
+    by_bag = point_shares(likelihood, expected, beliefs.spread.wild)
+    best = np.argpartition(by_bag, -8, axis=1)[:, -8:].ravel()
     order = np.argsort(expected.weight.sum(axis=0))
     return np.union1d(order[-params.points :], best)
 
@@ -61,12 +73,13 @@ def look(panel: Panel, grid: Grid, beliefs: Beliefs, params: LookParams) -> Look
         [onset_steps(panel.times, onset_h, speed) for speed in params.speeds_h], axis=1
     )
     lost = _lost(panel, onset_h, beliefs, params)
-    likelihood, groups = _likelihood(
-        panel, grid, beliefs, params, np.concatenate([added, lost], axis=1)
-    )
+    curve = shapes(panel.times - panel.inoculated_h, grid, beliefs.spread.keep)
+    columns = np.concatenate([added, lost], axis=1)
+    likelihood, groups = _likelihood(panel, grid, beliefs, params, curve, columns)
     expected = _expected(likelihood, grid, beliefs, params, STRENGTHS_K)
     healthy = weigh_healthy(likelihood, expected, beliefs.spread.wild, params.entries)
-    return _verdicts(panel, grid, beliefs, params, healthy, expected, groups, added, onset_h, count)
+    onsets = _Onsets(onset_h, count, added, lost)
+    return _verdicts(panel, grid, beliefs, params, healthy, expected, groups, curve, onsets)
 
 
 def _onsets(panel: Panel, params: LookParams) -> tuple[Array, Array]:
@@ -99,12 +112,17 @@ def course_heat(age_h: Array, course: Course, keep: float) -> Array:
 
 
 def _likelihood(
-    panel: Panel, grid: Grid, beliefs: Beliefs, params: LookParams, columns: Array
+    panel: Panel,
+    grid: Grid,
+    beliefs: Beliefs,
+    params: LookParams,
+    curve: Array,
+    columns: Array,
 ) -> tuple[Likelihood, list[_Group]]:
-    """The likelihood of each bag at each grid point, with `columns` (times, onsets) beside."""
+    """The likelihood of each bag at each grid point, which makes `curve` (times, grid, 4), with
+    `columns` (times, onsets) beside."""
     spread = beliefs.spread
     bags = panel.excess.shape[1]
-    curve = shapes(panel.hours - panel.inoculated_h, grid, spread.keep)
     corrections = _correction_variance(grid, spread, beliefs.course.peak_k)
     precision, right, rest = (np.zeros((bags, grid.size)) for _ in range(3))
     # No bag follows the curve exactly: what wanders is larger while there is more heat.
@@ -178,10 +196,10 @@ def _verdicts(
     healthy: Healthy,
     expected: Expected,
     groups: list[_Group],
-    added: Array,
-    onset_h: Array,
-    count: Array,
+    curve: Array,
+    onsets: _Onsets,
 ) -> Look:
+    added, onset_h = onsets.added, onsets.onset_h
     bags = panel.excess.shape[1]
     now = len(panel.hours) - 1
     hot, stalled, added_k, lost_k, strength, peak, offset, offset_sd = np.zeros((8, bags))
@@ -189,11 +207,10 @@ def _verdicts(
     peak[:] = beliefs.course.peak_h
     fit = np.zeros((len(panel.times), bags))
     surprise = np.full((bags, added.shape[1]), np.nan)
-    lost = _lost(panel, onset_h, beliefs, params)[: now + 1]
-    lost = lost[panel.hours > panel.hours[now] - params.loss_recall_h].min(axis=0)
+    recalled = panel.hours > panel.hours[now] - params.loss_recall_h
+    lost = onsets.lost[: now + 1][recalled].min(axis=0)
     course = _course(expected, grid)
-    curve = shapes(panel.times - panel.inoculated_h, grid, beliefs.spread.keep)
-    log_loss = np.log(count / params.planned_onsets)
+    log_loss = np.log(onsets.count / params.planned_onsets)
     log_onset = np.tile(log_loss - np.log(len(params.speeds_h)), len(params.speeds_h))
     for group in groups:
         members = group.bags
@@ -203,8 +220,7 @@ def _verdicts(
         hot[members] = warm.log_factor
         surprise[members] = warm.surprise
         stalled[members] = cold.log_factor
-        weight = warm.share * warm.amplitude
-        added_k[members] = weight.sum(axis=1) @ added[now]
+        added_k[members] = (warm.share * warm.amplitude).sum(axis=1) @ added[now]
         lost_k[members] = (cold.share * cold.amplitude).sum(axis=1) @ -lost
         lost_h[members] = cold.share.sum(axis=1) @ onset_h
         by_onset = warm.share.sum(axis=1)
@@ -296,11 +312,12 @@ def _fit(
     strength = healthy.onto_grid(by_entry)
     share = healthy.onto_grid(share + warm_share.sum(axis=2))
     by_onset = healthy.onto_grid(heat)
-    free = np.einsum("bgc,gcd->bgd", seen.products[:, :, 1:], group.precision.corrections)
+    by_point = seen.products[:, :, 1:].transpose(1, 0, 2)
+    free = (by_point @ group.precision.corrections).transpose(1, 0, 2)
+    fix_onset = group.precision.fix_onset[:, :, :cut].transpose(0, 2, 1)
+    fixed = (by_onset.transpose(1, 0, 2) @ fix_onset).transpose(1, 0, 2)
     corrections = (
-        free * share[..., None]
-        - strength[..., None] * group.precision.fix_strength
-        - np.einsum("bgk,gck->bgc", by_onset, group.precision.fix_onset[:, :, :cut])
+        free * share[..., None] - strength[..., None] * group.precision.fix_strength - fixed
     )
     coefficients = np.concatenate([strength[..., None], corrections], axis=2)
     flat = curve.reshape(len(curve), -1) @ coefficients.reshape(len(coefficients), -1).T

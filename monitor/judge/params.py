@@ -39,7 +39,7 @@ class JudgeParams:
     least_scale_by_hand: float = 0.6
     most_scale: float = 6.0
     known_bags: float = 10.0
-    search_h: float = 6.0
+    search_h: float = 12.0
     learn_rows: int = 4
     thin_rows: int = 40
     forget_s: float = 10.0 * 24.0 * HOUR_S

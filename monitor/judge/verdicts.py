@@ -1,5 +1,4 @@
-"""From a look at a cohort to what is said of one bag: an estimate of its heat and core, and
-its evidence with one named reason."""
+"""From a look at a cohort to what is said of one bag: its evidence with one named reason."""
 
 from __future__ import annotations
 
@@ -15,16 +14,14 @@ from numpy.typing import NDArray
 from monitor.judge.looks import FEWEST_ROWS, Look, Panel
 from monitor.judge.odds import needed_log_odds
 from monitor.judge.strain import Strain
-from monitor.thermal.bag import Z80, BagThermal, describe_bag
+from monitor.thermal.bag import BagThermal, describe_bag
 from monitor.thermal.substrate import substrate_in
-from monitor.values import Bag, Estimate, Evidence, Frame, Reason
+from monitor.values import Bag, Evidence, Reason
 
 Array = NDArray[np.float64]
 HOUR_S = 3600.0
 #: Earlier looks that must agree before heat counts as lost.
 LOOKS_HELD = 2
-#: No fit is carried further than this beyond its last row [h].
-MOST_AHEAD_H = 6.0
 
 
 @dataclass(frozen=True)
@@ -162,60 +159,6 @@ def thermal_of(mass_kg: float, kind: str) -> BagThermal:
 def thermal(bag: Bag) -> BagThermal:
     """The thermal constants of a bag of the book."""
     return thermal_of(bag.mass_kg, f"{bag.bag_kind} {bag.recipe}")
-
-
-def estimate_bag(
-    bag: Bag,
-    frame: Frame,
-    hand_c: float | None,
-    local_air_c: float | None,
-    lagged_air_c: float | None,
-    standing: Standing | None,
-    params: VerdictParams,
-) -> Estimate:
-    """Heat and core of one bag at a frame's end; `hand_c` a hand reading of the frame."""
-    mean = frame.surface_c.get(bag.bag)
-    surface_c = mean.mean if mean else hand_c
-    excess_k = None
-    if surface_c is not None and lagged_air_c is not None:
-        excess_k = surface_c - lagged_air_c
-    plain = Estimate(bag.bag, frame.end_s, surface_c, local_air_c, excess_k)
-    if standing is None or standing.warmth_k is None or lagged_air_c is None:
-        return plain
-    bag_thermal = thermal(bag)
-    contact, contact_sd, bias_k = params.contact, params.contact_sd, 0.0
-    if standing.by_hand:
-        contact, contact_sd, bias_k = 1.0, 0.0, params.hand_bias_k
-    # The look's last row lies hours back, and the surface itself trails the heat by the lag.
-    since_h = min(MOST_AHEAD_H, max(0.0, frame.end_s / HOUR_S - standing.row_h))
-    ahead_k = standing.slope_k_per_h * since_h
-    trailing_k = standing.slope_k_per_h * bag_thermal.lag_s / HOUR_S / contact
-    # What the room shares and the bag's own offset are no heat; a probe sees part of the air.
-    warmth_k = (standing.warmth_k + ahead_k - standing.offset_k) / contact
-    reading_k = max(params.reading_k, standing.reading_k)
-    error_k = math.hypot(standing.offset_sd_k, reading_k, bias_k) / contact
-    share = math.hypot(contact_sd / contact, params.loss_sd)
-    per_kg = params.crowded * bag_thermal.loss_w_per_k / bag.mass_kg
-    heat = per_kg * (warmth_k + trailing_k)
-    heat_sd = math.hypot(per_kg * error_k, share * heat, per_kg * params.lag_sd * trailing_k)
-    ratio = bag_thermal.core_per_surface
-    ratio_sd = (bag_thermal.core_per_surface_high - bag_thermal.core_per_surface_low) / (2.0 * Z80)
-    core_c = lagged_air_c + ratio * warmth_k
-    core_sd = math.hypot(ratio * error_k, ratio * warmth_k * contact_sd, ratio_sd * warmth_k)
-    return Estimate(
-        bag.bag,
-        frame.end_s,
-        surface_c,
-        local_air_c,
-        excess_k,
-        heat_w_per_kg=heat,
-        heat_low_w_per_kg=heat - Z80 * heat_sd,
-        heat_high_w_per_kg=heat + Z80 * heat_sd,
-        core_c=core_c,
-        core_low_c=core_c - Z80 * core_sd,
-        core_high_c=core_c + Z80 * core_sd,
-        rate_k_per_h=standing.rate_k_per_h,
-    )
 
 
 def weigh_bag(

@@ -7,8 +7,9 @@ from dataclasses import replace
 
 import pytest
 
-from monitor.judge.verdicts import Standing, VerdictParams, estimate_bag, thermal
-from monitor.values import Bag, Estimate, Frame, Mean
+from monitor.judge.outlook import Outlook, estimate_bag
+from monitor.judge.verdicts import Standing, VerdictParams, thermal
+from monitor.values import Bag, Estimate
 
 HOUR_S = 3600.0
 AIR_C, END_S = 22.0, 400.0 * HOUR_S
@@ -24,8 +25,8 @@ STEADY = Standing(
 
 def estimated(standing: Standing) -> Estimate:
     """What is said of the bag as its frame ends, in air that has long been the same."""
-    frame = Frame(END_S, 600.0, {}, {"Q01": Mean(AIR_C + 1.2, 6, END_S - 60.0)}, {}, ())
-    return estimate_bag(BAG, frame, None, AIR_C, AIR_C, standing, PARAMS)
+    outlook = Outlook.of(BAG, standing, PARAMS)
+    return estimate_bag("Q01", END_S, AIR_C + 1.2, AIR_C, AIR_C, outlook)
 
 
 def warmed(start_w: float, w_per_h: float) -> tuple[float, float, float]:
@@ -99,7 +100,7 @@ def test_the_same_heat_is_known_less_well_of_a_bag_that_moves() -> None:
 
 
 def test_without_a_look_or_without_air_only_what_was_read_is_told() -> None:
-    frame = Frame(END_S, 600.0, {}, {}, {}, ())
     for standing, lagged_c in ((None, AIR_C), (STEADY, None), (replace(STEADY, warmth_k=None), 1)):
-        told = estimate_bag(BAG, frame, 23.5, AIR_C, lagged_c, standing, PARAMS)
+        outlook = Outlook.of(BAG, standing, PARAMS)
+        told = estimate_bag("Q01", END_S, 23.5, AIR_C, lagged_c, outlook)
         assert (told.surface_c, told.heat_w_per_kg, told.core_c) == (23.5, None, None)

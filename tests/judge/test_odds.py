@@ -9,7 +9,7 @@ from scipy.stats import multivariate_normal, norm
 from monitor.judge.cohort import Expected, Likelihood
 from monitor.judge.curve import Grid, onset_steps, shapes
 from monitor.judge.filters import Noise, whitener
-from monitor.judge.likelihood import Design, project, reduce_design
+from monitor.judge.likelihood import Design, invert, project, reduce_design
 from monitor.judge.odds import log_normal_cdf, needed_log_odds, weigh_healthy, weigh_onsets
 
 HOURS = np.arange(1.0, 22.0) * 6.0
@@ -112,3 +112,14 @@ def test_a_smaller_budget_needs_more_evidence() -> None:
     )
     with pytest.raises(ValueError, match="above 0"):
         needed_log_odds(0.0, 0.05, 1.0)
+
+
+def test_cofactors_invert_as_lapack_does() -> None:
+    """Small symmetric matrices whose diagonals differ by eight orders, as corrections' do."""
+    random = np.random.default_rng(5)
+    root = random.normal(size=(2000, 3, 3)) * np.array([1e-2, 1.0, 1e2])
+    matrices = root.transpose(0, 2, 1) @ root + np.diag([1e-5, 0.1, 1e3])
+    inverse, log_det = invert(matrices)
+    assert np.allclose(inverse @ matrices, np.eye(3), atol=1e-6)
+    assert np.allclose(inverse, np.linalg.inv(matrices), rtol=1e-6, atol=1e-9)
+    assert np.allclose(log_det, np.linalg.slogdet(matrices)[1], atol=1e-9)
