@@ -28,6 +28,14 @@ if os.access(MEMORY, os.W_OK) and shutil.disk_usage(MEMORY).free > ENOUGH_BYTES:
     os.environ.setdefault("PYTEST_DEBUG_TEMPROOT", str(MEMORY))
 
 
+#: Files whose fixtures take longest: begun first, so that no worker is left alone with them.
+LONGEST = ("test_whole_road.py", "test_practice_rooms.py")
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    items.sort(key=lambda item: item.path.name not in LONGEST)
+
+
 @pytest.fixture(scope="session", autouse=True)
 def runtime_directory(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
     """Spare stores of failing ones are kept here, and go with the test's other files."""

@@ -2,16 +2,29 @@
 
 from __future__ import annotations
 
+import itertools
+import os
 import socket
 import time
 from collections.abc import Callable
 
+#: Ports below those that the kernel gives to whoever asks for any, so many for each worker.
+FIRST_PORT, PORTS = 20_000, 4_000
+_drawn = itertools.count(os.getpid())
+
 
 def free_port() -> int:
-    """A port of 127.0.0.1 nobody listens on just now."""
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        return int(probe.getsockname()[1])
+    """A port of 127.0.0.1 nobody listens on just now, and no other worker of pytest-xdist draws."""
+    worker = int(os.environ.get("PYTEST_XDIST_WORKER", "gw0").removeprefix("gw"))
+    for number in itertools.islice(_drawn, PORTS):
+        port = FIRST_PORT + PORTS * worker + number % PORTS
+        with socket.socket() as probe:
+            try:
+                probe.bind(("127.0.0.1", port))
+            except OSError:
+                continue
+            return port
+    raise OSError(f"no free port from {FIRST_PORT + PORTS * worker} on")
 
 
 def wait_until(holds: Callable[[], object], limit_s: float = 10.0, what: str = "it") -> bool:

@@ -16,11 +16,12 @@ from demo.filled import HandClock, fill, write_room
 from demo.live import LiveRoom
 from demo.rooms import DAY_S, START_S
 from demo.show import draw_room
-from demo.stage import free_port, wait_for_port, write_settings
+from demo.stage import wait_for_port, write_settings
 from monitor.page import Latest, PageServer
 from monitor.page.login import hash_link, hash_password
 from monitor.settings.load import load_settings
 from monitor.settings.schema import Settings
+from tests.waiting import free_port
 
 ROOT = Path(__file__).resolve().parent.parent.parent
 END_S = START_S + 2.9 * DAY_S

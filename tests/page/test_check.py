@@ -12,9 +12,9 @@ from pathlib import Path
 
 import pytest
 
-from demo.stage import free_port
 from monitor.cli import main
 from tests.page.conftest import Served, with_people
+from tests.waiting import free_port
 
 Serve = Callable[..., Served]
 SETTINGS = """\

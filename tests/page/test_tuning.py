@@ -18,7 +18,7 @@ from playwright.sync_api import sync_playwright
 from demo.filled import HandClock, write_room
 from demo.pictures import CHROMIUM, FLAGS, PHONE
 from demo.rooms import FIRST, START_S, make_room
-from demo.stage import free_port, wait_for_port
+from demo.stage import wait_for_port
 from monitor.judge.strain import Strain
 from monitor.logbook import Logbook
 from monitor.page import Latest, PageServer
@@ -33,7 +33,7 @@ from monitor.sources.folder import read_folder
 from monitor.tuning_file import keep_tuning, kept_tuning, kept_tunings
 from tests.page.forms import fields_of, send
 from tests.tune import heats, seasons
-from tests.waiting import wait_until
+from tests.waiting import free_port, wait_until
 
 MONITOR = """\
 room: {{name: barn, folder: room, timezone: UTC, band_low: 15 C, band_high: 29 C}}

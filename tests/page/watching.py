@@ -15,8 +15,9 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from demo.folder import stamp
-from demo.stage import SerialLine, free_port, wait_for_port, with_checksum
+from demo.stage import SerialLine, wait_for_port, with_checksum
 from tests.page.conftest import END_S, Filled
+from tests.waiting import free_port
 
 FACTOR = 60.0
 
