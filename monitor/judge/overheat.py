@@ -109,11 +109,12 @@ class Overheat:
         course = self._courses.setdefault(code, _Course(end_s, core_c))
         passed_s = end_s - course.seen_s
         counted_s = passed_s if 0 < passed_s <= params.longest_gap_s else 0.0
-        kept = {limit_c: (over_s, since_s) for limit_c, over_s, since_s in course.over}
-        course.over = [
-            (limit.core_c, *self._keep(limit, core_c, counted_s, end_s, kept.get(limit.core_c)))
-            for limit in limits
-        ]
+        if not self._still_below(course, core_c, limits):
+            kept = {limit_c: (over_s, since_s) for limit_c, over_s, since_s in course.over}
+            course.over = [
+                (limit.core_c, *self._keep(limit, core_c, counted_s, end_s, kept.get(limit.core_c)))
+                for limit in limits
+            ]
         course.seen_s, course.core_c = end_s, core_c
         if not course.recent or end_s - course.recent[-1][0] >= params.slope_every_s:
             course.recent = [
@@ -121,6 +122,13 @@ class Overheat:
             ] + [(end_s, core_c)]
             course.slope_k_per_h = slope_k_per_h(course.recent, params.slope_least_s)
         self._say(course, self._worst(course, limits), end_s)
+
+    def _still_below(self, course: _Course, core_c: float, limits: tuple[CoreLimit, ...]) -> bool:
+        """Whether the core was below these limits for long and is: nothing to count."""
+        return len(course.over) == len(limits) and all(
+            core_c < limit.core_c == limit_c and not over_s and since_s is None
+            for limit, (limit_c, over_s, since_s) in zip(limits, course.over, strict=True)
+        )
 
     def _keep(
         self,
@@ -141,6 +149,8 @@ class Overheat:
 
     def _worst(self, course: _Course, limits: tuple[CoreLimit, ...]) -> _Finding | None:
         """The limit whose duration is used up first, if that is within a day."""
+        if not self._gets_there(course, limits):
+            return None
         highest_c = max(limit.core_c for limit in limits)
         worst: _Finding | None = None
         for limit, (_, over_s, since_s) in zip(limits, course.over, strict=True):
@@ -160,6 +170,11 @@ class Overheat:
             if worst is None or _rank(finding) > _rank(worst):
                 worst = finding
         return worst
+
+    def _gets_there(self, course: _Course, limits: tuple[CoreLimit, ...]) -> bool:
+        """Whether the core is over any limit or on its way to one: of most bags it is not."""
+        most_k = course.slope_k_per_h * self._params.settle_s / _HOUR_S
+        return course.core_c + max(0.0, most_k) >= min(limit.core_c for limit in limits)
 
     def _until(self, course: _Course, limit: CoreLimit) -> float:
         """Seconds until a core below a limit gets there; infinite where it won't.
