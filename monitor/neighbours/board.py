@@ -45,6 +45,12 @@ class Board:
         return len(self._waiting) + len(self._in_flight) + len(self._packs)
 
     @property
+    def keeping(self) -> bool:
+        """Whether anything that is to stand on the broker is not there yet."""
+        moving = any(post.keep for post in self._in_flight.values())
+        return bool(self._waiting or moving or self.refused) or not self._open
+
+    @property
     def showing(self) -> bool:
         """Whether there is anything to show yet."""
         return self._shown is not None

@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from monitor import __version__
+from monitor.settings.schema_broker import BrokerSettings
 from monitor.settings.schema_sources import MqttSettings
 
 if TYPE_CHECKING:
@@ -86,6 +87,12 @@ def make_client(settings: MqttSettings, identity: str) -> Client:
     client.will_set(standing_topic(identity), standing_text("gone", None), qos=1, retain=True)
     client.reconnect_delay_set(*BACK_OFF_S)
     client.max_queued_messages_set(_MOST_OUTGOING)
+    secure(client, settings)
+    return client
+
+
+def secure(client: Client, settings: BrokerSettings) -> None:
+    """Login and TLS. Raises OSError or ValueError for unusable certificate files."""
     if settings.username is not None:
         password = settings.password.reveal() if settings.password else None
         client.username_pw_set(settings.username, password)
@@ -95,7 +102,6 @@ def make_client(settings: MqttSettings, identity: str) -> Client:
             None if path is None else str(path) for path in (tls.ca, tls.certificate, tls.key)
         )
         client.tls_set(ca_certs=ca, certfile=certificate, keyfile=key)
-    return client
 
 
 def connect(client: Client, settings: MqttSettings) -> None:

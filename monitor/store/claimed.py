@@ -44,3 +44,12 @@ def claim(store: Store, prefix: str, room: str, now_s: float) -> Claimed:
         found = known(store, prefix, room)
     assert found is not None
     return found
+
+
+def keep(store: Store, prefix: str, room: str, kept: Claimed) -> None:
+    """Write what another store claimed into one that takes its place."""
+    with store.transaction() as connection:
+        connection.execute("INSERT OR REPLACE INTO identity VALUES (1, ?)", (kept.instance,))
+        connection.execute(
+            "INSERT OR REPLACE INTO claims VALUES (?, ?, ?)", (prefix, room, kept.since_s)
+        )
