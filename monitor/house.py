@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from monitor.channels.heartbeat import HeartbeatHealth
 from monitor.mirror import MirrorHealth
+from monitor.neighbours.health import NeighbourHealth
 from monitor.outbox import ChannelHealth
 from monitor.sources.source import SourceHealth
 from monitor.values import AlarmKind, Condition, Facts, Reason, Urgency
@@ -80,6 +81,18 @@ def of_mirror(health: MirrorHealth, now_s: float) -> list[Condition]:
         return []
     facts = Facts(detail=health.detail, since_s=health.since_s)
     return [_condition("mirror", Urgency.LATER, Reason.MIRROR_FAILING, facts)]
+
+
+def of_neighbours(health: NeighbourHealth, now_s: float) -> list[Condition]:
+    """A condition while another monitor has the room's name, one while nobody can be told."""
+    found = []
+    if health.holder:
+        facts = Facts(detail=f"host {health.holder} holds it", since_s=health.aside_s)
+        found.append(_condition("room name", Urgency.TODAY, Reason.NAME_TAKEN, facts))
+    if health.failing(now_s):
+        facts = Facts(detail=health.detail, since_s=health.since_s)
+        found.append(_condition("neighbours", Urgency.LATER, Reason.NEIGHBOURS_CUT_OFF, facts))
+    return found
 
 
 def of_clock(synced: bool) -> list[Condition]:

@@ -22,6 +22,8 @@ from monitor.errors import FolderError, SettingsError
 from monitor.logbook import Logbook, Say
 from monitor.mirror import Copying, Mirror, NoMirror
 from monitor.morning import Morning
+from monitor.neighbours.neighbours import build_neighbours
+from monitor.neighbours.picture import Closed
 from monitor.outbox import Sender
 from monitor.road import Outcome
 from monitor.room_folder import RoomFolder
@@ -119,6 +121,7 @@ class Live:
         if settings.mirror is not None:
             path, name = settings.store.path, settings.room.name
             self._mirror = Mirror(settings.mirror, name, path, clock, lambda: self._log.settled_id)
+        self._neighbours = build_neighbours(settings, clock, say)
         self._batch: list[Packet] = []
         self._committed_s = -math.inf
         self._lull = False
@@ -162,6 +165,7 @@ class Live:
             source.start(self._packets)
         self._heartbeat.start()
         self._mirror.start()
+        self._neighbours.start()
         self._watchdog.ready()
 
     def turn(self) -> None:
@@ -189,6 +193,7 @@ class Live:
             self._sent_from = self._log.store
             self._sender.use(self._sent_from.path)
             self._mirror.again()
+            self._neighbours.again()
         self._morning.look(self._clock.wall_s())
         self._watchdog.look(self._parts(), self._faults())
 
@@ -349,6 +354,7 @@ class Live:
             *house.of_channels(self._sender.health()),
             *house.of_heartbeat(self._heartbeat.health()),
             *house.of_mirror(self._mirror.health(), self._clock.wall_s()),
+            *house.of_neighbours(self._neighbours.health(), self._clock.wall_s()),
             *house.of_clock(self._clock.synced()),
             *house.of_store(self._log.problem),
             *self._darkness.at_close(self._log.air_since),
@@ -357,10 +363,12 @@ class Live:
     def _close(self, end_s: float) -> None:
         if self._log.problem:  # is it still so? A hiccup that is over is nobody's alarm
             self._log.look_after(at_once=True)
-        outcome = self._log.close(end_s, self._clock.wall_s(), self._house())
+        said = self._house()
+        outcome = self._log.close(end_s, self._clock.wall_s(), said)
         self._next_end_s = end_s + self._settings.frames.length_s
         self._closed_s = self._clock.monotonic_s()
         self._saw(outcome)
+        self._neighbours.closed(Closed(outcome, said, self._log.problem, self._log.store.path))
         if outcome.events:
             self._sender.wake()
         if self._standing_every_s and end_s % self._standing_every_s == 0:
@@ -374,7 +382,8 @@ class Live:
         self._watchdog.stopping()
         self._heartbeat.stop()
         stops = [source.stop for source in self._sources.values()]
-        stops += [partial(one.stop, STOP_OUTBOX_S) for one in (self._sender, self._mirror)]
+        beside = (self._sender, self._mirror, self._neighbours)
+        stops += [partial(one.stop, STOP_OUTBOX_S) for one in beside]
         ends = [threading.Thread(target=stop, daemon=True) for stop in stops]
         for end in ends:
             end.start()
