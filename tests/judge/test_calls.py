@@ -125,6 +125,11 @@ def test_large_excess_or_a_core_near_a_limit_asks_for_someone_now(
     assert call.urgency is Urgency.NOW
 
 
+def test_a_core_near_a_limit_that_takes_days_to_harm_can_wait() -> None:
+    (call,) = Room().step(EVIDENCE, frames=7, estimate=replace(ESTIMATE, core_c=31.4))
+    assert call.urgency is Urgency.TODAY
+
+
 def test_urgency_does_not_flicker_about_its_bar() -> None:
     room = Room()
     room.step(replace(EVIDENCE, excess_k=2.6), frames=7)

@@ -9,6 +9,7 @@ import pytest
 
 from monitor.judge.cohort import (
     STRENGTHS_K,
+    Expected,
     Likelihood,
     Spread,
     expect,
@@ -69,6 +70,29 @@ def test_half_a_cohort_gone_astray_does_not_move_what_the_other_half_expects() -
     )
     weight = expected.weight[0] / expected.weight[0].sum()
     assert weight @ grid.peak_h == pytest.approx(90.0, abs=4.0)
+
+
+def test_what_is_expected_of_a_bag_does_not_hang_on_the_bag_itself() -> None:
+    """However hot, late or sure it is; the others hear of it."""
+    grid = make_grid(24.0, 200.0)
+    random = np.random.default_rng(6)
+    precision = np.full((5, grid.size), 40.0)
+    rest = np.array([-0.5 * ((grid.peak_h - peak) / 6.0) ** 2 for peak in (86, 90, 93, 95, 88)])
+    right = precision * random.normal(2.0, 0.2, (5, 1))
+    prior, spread = log_prior(grid, HeatPrior(), STRENGTHS_K), Spread()
+
+    def expected(right: np.ndarray, rest: np.ndarray) -> Expected:
+        near = scatter(grid, spread)
+        return expect(Likelihood(precision, right, rest), near, prior, STRENGTHS_K, spread, 6.0)
+
+    calm = expected(right, rest)
+    wild_right, wild_rest = right.copy(), rest.copy()
+    wild_right[0] *= 3.0
+    wild_rest[0] = -0.5 * ((grid.peak_h - 150.0) / 2.0) ** 2
+    wild = expected(wild_right, wild_rest)
+    np.testing.assert_allclose(wild.mean[0], calm.mean[0], rtol=1e-9)
+    np.testing.assert_allclose(wild.weight[0], calm.weight[0], rtol=1e-6, atol=1e-12)
+    assert np.abs(wild.weight[1] - calm.weight[1]).max() > 1e-4
 
 
 def test_what_the_room_shares_is_the_same_whatever_half_of_the_bags_do() -> None:

@@ -156,6 +156,12 @@ def test_a_bag_that_never_warms_is_called_stalled_and_no_other() -> None:
     assert any(hour["Q05"][1].reason is Reason.NEVER_WARMED for hour in done.hours if "Q05" in hour)
 
 
+def test_a_stalled_bag_still_lacks_the_peak_it_never_had_a_day_after_its_cohorts() -> None:
+    """At 110 h the others have fallen to 0.9 K; what it lost is the 2 K of two days back."""
+    excess_k = troubled().hours[110]["Q05"][1].excess_k
+    assert excess_k is not None and -2.6 < excess_k < -1.4
+
+
 def test_the_estimates_hold_heat_and_core_above_surface() -> None:
     estimate = troubled().hours[110]["Q01"][0]
     assert estimate.heat_w_per_kg is not None and estimate.core_c is not None

@@ -99,6 +99,13 @@ def test_rest_below_a_limit_drains_what_was_kept() -> None:
     assert called == {1, 2}
 
 
+def test_a_few_hours_over_a_limit_each_day_never_add_up() -> None:
+    """4 h over 36 °C and 20 h of rest: each night drains what the day had kept."""
+    said = follow(lambda hour: 36.5 if hour % 24 < 4 else 27.0, 9 * 24)
+    pressing = [c for _, c in said if c and c.urgency is Urgency.NOW]
+    assert not [c for c in pressing if c.reason is Reason.CORE_LIMIT]
+
+
 def test_a_dip_of_a_tenth_does_not_make_the_call_flicker() -> None:
     said = follow(lambda hour: 36.0 + (0.1 if round(hour * 6) % 2 else -0.1), 40)
     stands = [condition is not None for _, condition in said]

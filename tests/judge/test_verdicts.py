@@ -1,0 +1,77 @@
+"""How a look's log factors become a bag's evidence: prior odds, the other account, the bar."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import pytest
+
+from monitor.judge.odds import needed_log_odds
+from monitor.judge.strain import Strain
+from monitor.judge.verdicts import Standing, VerdictParams, thermal, weigh_bag
+from monitor.values import Bag, Evidence, Reason
+
+PARAMS, STRAIN = VerdictParams(), Strain()
+BAG = Bag("Q01", "batch", "GO-12", "L1", 0.0, 2.4, "R1", 3, 1)
+STANDING = Standing(
+    at_s=0.0, hot=-1.0, stalled=-1.0, stalled_before=(-1.0, -1.0), hottest=0.0, added_k=0.0,
+    lost_k=0.0, onset_h=0.0, lost_h=0.0, strength=1.0, shift_h=0.0, offset_k=0.0, offset_sd_k=0.1,
+    warmth_k=1.0, slope_k_per_h=0.0, row_h=0.0, by_hand=False, reading_k=0.05, rate_k_per_h=0.0,
+    rows=40, peers=7, rising_h=10.0,
+)  # fmt: skip
+HOT = replace(STANDING, hot=14.0, hottest=14.0, added_k=1.5)
+COLD = replace(STANDING, stalled=14.0, stalled_before=(14.0, 14.0), lost_k=1.5, lost_h=20.0)
+
+
+def weighed(standing: Standing, strain: Strain = STRAIN) -> Evidence:
+    return weigh_bag(BAG, standing, False, strain, PARAMS)
+
+
+def test_a_factor_that_is_enough_for_a_call_is_none_where_the_opposite_explains_as_much() -> None:
+    """A probe that strays both ways is neither hot nor stalled, only worth no call."""
+    assert weighed(HOT).reason is Reason.ADDED_HEAT
+    assert weighed(COLD).reason is Reason.COLDER
+    both = replace(HOT, stalled=14.0, stalled_before=(14.0, 14.0), lost_k=1.5)
+    evidence = weighed(both)
+    assert evidence.hot < evidence.hot_needed and evidence.stalled < evidence.stalled_needed
+    assert weighed(replace(COLD, hottest=14.0)).stalled < weighed(COLD).stalled_needed
+
+
+def test_the_posterior_odds_are_the_factor_times_the_prior_odds() -> None:
+    assert weighed(HOT).hot == pytest.approx(14.0 + math.log(0.05))
+    assert weighed(COLD).stalled == pytest.approx(14.0 + math.log(0.03))
+
+
+def test_lost_heat_must_have_been_seen_at_earlier_looks_too() -> None:
+    """A stall is slow; what has been cold for one look only may be a probe that came off."""
+    fresh = weighed(replace(COLD, stalled_before=(14.0, 2.0)))
+    assert fresh.stalled == pytest.approx(2.0 + math.log(0.03))
+    assert weighed(replace(HOT, stalled_before=(0.0, 0.0))).reason is Reason.ADDED_HEAT
+
+
+@pytest.mark.parametrize(("lost_h", "reason"), [(5.0, Reason.NEVER_WARMED), (20.0, Reason.COLDER)])
+def test_heat_lost_before_the_cohort_rose_never_came(lost_h: float, reason: Reason) -> None:
+    assert weighed(replace(COLD, lost_h=lost_h)).reason is reason
+
+
+def test_the_added_heat_is_what_holds_the_surface_that_much_warmer() -> None:
+    """1.5 K through a taped probe that sees 85 % of it, of a bag that loses 92 % of a free one's
+    loss among its neighbours."""
+    evidence = weighed(HOT)
+    held_w = 0.92 * thermal(BAG).loss_w_per_k * 1.5 / 0.85
+    assert evidence.added_w == pytest.approx(held_w)
+    assert evidence.added_w_per_kg == pytest.approx(held_w / 2.4)
+
+
+def test_the_bar_rises_as_fewer_false_calls_are_accepted_and_with_its_margin() -> None:
+    """Ville: a healthy bag's factor ever reaches 200 with a chance of 1/200."""
+    assert needed_log_odds(0.5, 0.05, 0.0) == pytest.approx(math.log(200.0 * 0.05))
+    assert needed_log_odds(0.5, 0.05, 0.5) == pytest.approx(math.log(200.0 * 0.05) + 0.5)
+    strict = weighed(HOT, replace(STRAIN, false_calls_per_100=0.05))
+    assert strict.hot_needed - weighed(HOT).hot_needed == pytest.approx(math.log(10.0))
+
+
+def test_an_excess_that_is_worth_no_walk_is_no_call() -> None:
+    assert weighed(replace(HOT, added_k=0.2)).reason is not Reason.ADDED_HEAT
+    assert weighed(replace(COLD, lost_k=0.2)).reason is not Reason.COLDER
