@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING
 
 from monitor.room_summary import LONGEST_BYTES
 from monitor.settings.schema_broker import BrokerSettings
+from monitor.sources.mqtt_client import BACK_OFF_S, secure
 
 if TYPE_CHECKING:
     from paho.mqtt.client import Client
 
-BACK_OFF_S = (1, 30)
 CONNECT_LIMIT_S = 3.0
 #: A packet bigger than this the broker keeps to itself (MQTT 5 only).
 _LARGEST_PACKET = LONGEST_BYTES + 4096
@@ -31,15 +31,7 @@ def make_client(settings: BrokerSettings) -> Client:
     )
     client.reconnect_delay_set(*BACK_OFF_S)
     client.connect_timeout = CONNECT_LIMIT_S
-    if settings.username is not None:
-        password = settings.password.reveal() if settings.password else None
-        client.username_pw_set(settings.username, password)
-    if settings.tls is not None:
-        tls = settings.tls
-        ca, certificate, key = (
-            None if path is None else str(path) for path in (tls.ca, tls.certificate, tls.key)
-        )
-        client.tls_set(ca_certs=ca, certfile=certificate, keyfile=key)
+    secure(client, settings)
     return client
 
 
