@@ -18,6 +18,8 @@ from monitor.room_summary import SummaryRefusedError, from_json
 
 #: So long others are heard before a room speaks; whoever has the name answers at once.
 LISTEN_S, LONGEST_LISTEN_S = 2.0, 10.0
+#: Who has not heard its own claim back after so many times that is not given it.
+DEAF_LISTENS = 2.5
 #: A claim that was not told again for so many of its intervals has lapsed.
 INTERVALS, LONGEST_INTERVAL_S = 3.0, 3600.0
 #: Others that are remembered; one at a time is the rule.
@@ -45,8 +47,9 @@ class Other:
 class Claims:
     """Our claim among the others'. `begin` with each connection, then `came` and `look`."""
 
-    def __init__(self, own: RoomClaim) -> None:
+    def __init__(self, own: RoomClaim, listen_s: float = LISTEN_S) -> None:
         self.own = own
+        self.listen_s = listen_s
         self.place = Place.LISTENING
         self.others: dict[tuple[str, str], Other] = {}
         self._lapsed: list[str] = []
@@ -64,17 +67,18 @@ class Claims:
         self.place = Place.LISTENING
         self._heard_back = False
         self._began_s = self._tell_s = now_s
-        self._until_s = now_s + LISTEN_S
+        self._until_s = now_s + self.listen_s
 
     def hears(self, now_s: float, quiet_s: float) -> None:
         """The broker still tells what it keeps: listen on until it is quiet, within bounds."""
         longest_s = self._began_s + LONGEST_LISTEN_S
         self._until_s = min(max(self._until_s, now_s + quiet_s), longest_s)
 
-    @property
-    def heard_back(self) -> bool:
-        """Whether the broker gave us our own claim since we began to listen."""
-        return self._heard_back
+    def deaf(self, now_s: float) -> bool:
+        """Whether the broker does not give us our own claim, as it must to all who listen."""
+        waited_s = now_s - self._began_s
+        listening = self.place is Place.LISTENING and not self._heard_back
+        return listening and waited_s > DEAF_LISTENS * self.listen_s
 
     @property
     def holder(self) -> RoomClaim | None:

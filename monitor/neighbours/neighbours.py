@@ -17,7 +17,7 @@ from zoneinfo import ZoneInfo
 from monitor.clock import Clock, process_seconds
 from monitor.errors import StoreError
 from monitor.neighbours.board import Board
-from monitor.neighbours.claims import Claims, Place
+from monitor.neighbours.claims import LISTEN_S, Claims, Place
 from monitor.neighbours.health import HealthBook, NeighbourHealth
 from monitor.neighbours.kept_claim import KeptClaim
 from monitor.neighbours.line import Line
@@ -81,8 +81,12 @@ class Neighbours:
         own: NeighbourSettings,
         clock: Clock,
         say: Callable[[str], None],
+        listen_s: float = LISTEN_S,
     ) -> None:
+        """`listen_s` is how long others are heard before the room speaks [s of life]."""
+        self._listen_s = listen_s
         self._room = settings.room
+        self._page = settings.page_for_others
         self._own = own
         self._clock = clock
         self._topics = Topics(own.prefix)
@@ -122,7 +126,7 @@ class Neighbours:
         claim = self._claim()
         if claim is None:
             return
-        claims = Claims(claim)
+        claims = Claims(claim, self._listen_s)
         messages = Messages(self._teller(claim), self._topics, self._own.bags)
         while not self._stopping.is_set():
             try:
@@ -153,6 +157,7 @@ class Neighbours:
             band_high_c=self._room.band_high_c,
             units=self._room.units,
             zone=ZoneInfo(self._room.timezone),
+            page=self._page,
         )
 
     def _connection(self, claims: Claims, messages: Messages) -> None:

@@ -33,7 +33,8 @@ class Closed:
 class Teller:
     """Who tells: the farm's name (empty where it has none), the room, the id of its store.
 
-    The band of the room's air [°C]; `units` (C or F) and `zone` for words.
+    The band of the room's air [°C]; `units` (C or F) and `zone` for words; `page` is where others
+    open the room's page, empty where none can.
     """
 
     site: str
@@ -43,6 +44,7 @@ class Teller:
     band_high_c: float
     units: str
     zone: tzinfo
+    page: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -72,6 +72,7 @@ def _with(
             lag_s=round(picture.lag_s, 1),
             problem=name(picture.closed.problem),
         ),
+        page=teller.page,
     )
 
 

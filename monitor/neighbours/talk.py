@@ -4,7 +4,7 @@ while the name is ours, what the room shows."""
 from __future__ import annotations
 
 from monitor.neighbours.board import EMPTY, MOST_IN_FLIGHT, Board
-from monitor.neighbours.claims import LONGEST_LISTEN_S, Claims, Place
+from monitor.neighbours.claims import Claims, Place
 from monitor.neighbours.line import Answered, Came, Down, Event, Granted, Line, Up
 from monitor.neighbours.topics import Part, Topics
 from monitor.room_messages import RoomClaim
@@ -60,8 +60,7 @@ class Talk:
         where, allow = self._line.where, f"let this login read and write {self._topics.prefix}/#"
         for topic, why in (self._refusals | self._board.refused).items():
             return f"{where} refuses {topic}: {why}; {allow}"
-        deaf = self._claims.place is Place.LISTENING and not self._claims.heard_back
-        if self._subscribed and deaf and now_s - self._began_s > LONGEST_LISTEN_S:
+        if self._subscribed and self._claims.deaf(now_s):
             return f"{where} does not give back our claim to {self._room}; {allow}"
         return ""
 

@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 import json
-import subprocess
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
+import paho.mqtt.client as mqtt
+
 from monitor.neighbours.neighbours import Neighbours
 from monitor.neighbours.picture import Closed
 from monitor.neighbours.topics import Topics
-from monitor.settings.load import load_settings
 from monitor.settings.schema_neighbours import NeighbourSettings
 from monitor.store import Store
 from monitor.values import BookEntry, Condition
@@ -48,8 +49,9 @@ def write_room(folder: Path, name: str, port: int, more: str = "") -> Path:
 class TellingRoom:
     """A logbook fed by hand, and what tells the neighbours beside it."""
 
-    def __init__(self, folder: Path) -> None:
+    def __init__(self, folder: Path, later_s: float = 0.0) -> None:
         self.room = Room(folder)
+        self.room.clock.pass_s(later_s)
         self.name = self.room.settings.room.name
         self.said: list[str] = []
         own = self.room.settings.neighbours
@@ -58,7 +60,9 @@ class TellingRoom:
         self.start()
 
     def start(self) -> None:
-        self.neighbours = Neighbours(self.room.settings, self.own, self.clock, self.said.append)
+        self.neighbours = Neighbours(
+            self.room.settings, self.own, self.clock, self.said.append, 0.4
+        )
         self.neighbours.start()
 
     @property
@@ -104,18 +108,47 @@ def telling(folder: Path) -> Iterator[TellingRoom]:
         room.end()
 
 
-def kept(broker: Broker, topics: Topics | None = None, wait_s: float = 0.3) -> dict[str, Any]:
-    """All that the broker keeps of rooms, by topic: JSON taken apart."""
-    prefix = (topics or Topics()).prefix
-    command = ["mosquitto_sub", "-p", str(broker.port), "-t", f"{prefix}/#", "-F", "%t\t%p"]
-    command += ["--retained-only", "-W", "1"]
-    done = subprocess.run(command, capture_output=True, text=True, check=False)
-    rows = [line.split("\t", 1) for line in done.stdout.splitlines()]
-    return {topic: json.loads(payload) for topic, payload in rows}
+class Ear:
+    """Hears all that is told of rooms, as another program would."""
+
+    def __init__(self, port: int, topics: Topics | None = None) -> None:
+        self.heard: list[tuple[str, bytes]] = []
+        self.kept: dict[str, bytes] = {}
+        self.heard_s = time.monotonic()
+        self._client = mqtt.Client(mqtt.CallbackAPIVersion.VERSION2)
+        self._client.on_message = self._take
+        self._client.connect("127.0.0.1", port)
+        self._client.subscribe(f"{(topics or Topics()).prefix}/#", 1)
+        self._client.loop_start()
+
+    def _take(self, client: mqtt.Client, userdata: Any, message: mqtt.MQTTMessage) -> None:
+        self.heard.append((message.topic, message.payload))
+        self.kept[message.topic] = message.payload
+        self.heard_s = time.monotonic()
+
+    def now(self) -> dict[str, Any]:
+        """All that stands, by topic: JSON taken apart."""
+        return {topic: json.loads(text) for topic, text in list(self.kept.items()) if text}
+
+    def end(self) -> None:
+        self._client.disconnect()
+        self._client.loop_stop()
 
 
-def settings_of(folder: Path) -> NeighbourSettings:
-    """The block of a room's settings."""
-    own = load_settings(folder, {}).neighbours
-    assert own is not None
-    return own
+@contextmanager
+def ear(broker: Broker) -> Iterator[Ear]:
+    """Someone who listens for the length of a `with`."""
+    one = Ear(broker.port)
+    try:
+        yield one
+    finally:
+        one.end()
+
+
+def kept(broker: Broker) -> dict[str, Any]:
+    """What the broker tells a newcomer; it tells all at once, then it is quiet."""
+    with ear(broker) as one:
+        began_s = time.monotonic()
+        while time.monotonic() < max(began_s + 0.5, one.heard_s + 0.2):
+            time.sleep(0.02)
+        return one.now()

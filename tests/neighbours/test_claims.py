@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from monitor.neighbours.claims import INTERVALS, LISTEN_S, MOST_OTHERS, Claims, Place
+from monitor.neighbours.claims import DEAF_LISTENS, INTERVALS, LISTEN_S, MOST_OTHERS, Claims, Place
 from monitor.room_messages import RoomClaim
 from monitor.room_summary import VERSION, to_json
 
@@ -156,7 +156,8 @@ def test_without_its_own_claim_given_back_it_never_speaks() -> None:
     claims = Claims(OLD)
     claims.begin(0.0)
     assert claims.tells(0.0)
-    assert claims.look(60.0) is Place.LISTENING and not claims.heard_back
+    assert claims.look(60.0) is Place.LISTENING
+    assert claims.deaf(60.0) and not claims.deaf(DEAF_LISTENS * LISTEN_S)
 
 
 def test_what_is_no_claim_takes_nobodys_place() -> None:

@@ -87,3 +87,9 @@ def test_an_empty_room_is_told_as_well() -> None:
     told = summary_of(TELLER, picture({}))
     assert told.bags.total == 0 and told.lots == () and told.alarms == ()
     assert RoomSummary.from_json(told.to_json()) == told
+
+
+def test_the_address_of_the_rooms_page_goes_along() -> None:
+    page = "http://pi-north.example:8423/"
+    told = summary_of(replace(TELLER, page=page), picture(BAGS))
+    assert RoomSummary.from_json(told.to_json()).page == page
