@@ -99,12 +99,10 @@ class PageServer:
 
 def address_of(page: PageSettings) -> str:
     """Where the page is, as one would type it in a browser."""
-    scheme = "https" if page.certificate else "http"
     host = page.listen
     if ipaddress.ip_address(host).is_unspecified:
         host = page.hosts[0] if page.hosts else socket.gethostname()
-    host = f"[{host}]" if ":" in host else host
-    return f"{scheme}://{host}:{page.port}/"
+    return page.url(host)
 
 
 def listen_at(host: str, port: int) -> socket.socket:

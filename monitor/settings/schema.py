@@ -355,6 +355,13 @@ class MonitorFile(Model):
         return self
 
     @property
+    def page_for_others(self) -> str:
+        """Where others in the network open the page; empty where none can."""
+        if self.page is None:
+            return ""
+        return self.book.page_url or self.page.for_others
+
+    @property
     def channels_none(self) -> bool:
         """Whether the grower said on purpose that nobody is told."""
         return self.channels == "none"

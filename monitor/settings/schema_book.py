@@ -27,7 +27,8 @@ class BookSettings(Model):
     page_url: str = Field(
         default="",
         max_length=200,
-        description="Where phones find the page; the code on a label opens `page_url/bag/CODE`.",
+        description="Where phones find the page; the code on a label opens `page_url/bag/CODE`,"
+        " and the farm's view links to it.",
     )
 
     @field_validator("bag_code")
@@ -42,7 +43,7 @@ class BookSettings(Model):
     @field_validator("page_url")
     @classmethod
     def _url(cls, url: str) -> str:
-        if url and not re.match(r"https?://[^/\s]+", url):
+        if url and not re.fullmatch(r"https?://[^\s\"<>\\]+", url):
             raise ValueError("should look like `http://bagwatt.local:8765`")
         return url.rstrip("/")
 

@@ -131,6 +131,20 @@ class PageSettings(Model):
         """Whether only this machine can reach it."""
         return ipaddress.ip_address(self.listen).is_loopback
 
+    def url(self, host: str) -> str:
+        """Its address under a name or an IP address."""
+        scheme = "https" if self.certificate else "http"
+        return f"{scheme}://{f'[{host}]' if ':' in host else host}:{self.port}/"
+
+    @property
+    def for_others(self) -> str:
+        """Where others in the network open it; empty where none can, or its name isn't known."""
+        if self.loopback:
+            return ""
+        if not ipaddress.ip_address(self.listen).is_unspecified:
+            return self.url(self.listen)
+        return self.url(self.hosts[0]) if self.hosts else ""
+
     @property
     def needs_login(self) -> bool:
         """Whether somebody may log in; without anybody, who sits at the machine may act."""

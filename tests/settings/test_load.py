@@ -284,3 +284,31 @@ def test_secret_is_never_shown_by_print_dump_or_pickle() -> None:
     assert "***" in shown
     with pytest.raises(TypeError):
         pickle.dumps(secret)
+
+
+@pytest.mark.parametrize(
+    ("text", "address"),
+    [
+        ("", ""),
+        ("page: {port: 8500}\n", ""),
+        ("page: {}\nbook: {page_url: 'https://barn.example/r1/'}\n", "https://barn.example/r1"),
+        ("book: {page_url: 'https://barn.example/r1/'}\n", ""),
+        ("page: {listen: 10.0.0.7, PEOPLE}\n", "http://10.0.0.7:8423/"),
+        ("page: {listen: '::', PEOPLE}\n", ""),
+        ("page: {listen: 0.0.0.0, hosts: [pi.example], PEOPLE}\n", "http://pi.example:8423/"),
+        ("page: {listen: 'fe80::7', PEOPLE}\n", "http://[fe80::7]:8423/"),
+    ],
+)
+def test_where_others_open_the_page_is_told_only_where_they_can(
+    tmp_path: Path, text: str, address: str
+) -> None:
+    people = "people: [{name: owner, link: {env: OWNER}}]"
+    made = load(tmp_path, ROOM + REST + text.replace("PEOPLE", people), OWNER=f"link:{'0' * 64}")
+    assert made.page_for_others == address
+
+
+@pytest.mark.parametrize("url", ["barn.example", "http://", "http://a b", 'http://a/"x'])
+def test_an_address_of_the_page_that_is_none_is_refused(tmp_path: Path, url: str) -> None:
+    with pytest.raises(SettingsError) as error:
+        load(tmp_path, ROOM + REST + f"book: {{page_url: '{url}'}}\n")
+    assert "page_url" in error.value.problems[0]
