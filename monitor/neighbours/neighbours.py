@@ -87,7 +87,6 @@ class Neighbours:
         self._listen_s = listen_s
         self._room = settings.room
         self._page = settings.page_for_others
-        self._page = settings.page_for_others
         self._own = own
         self._clock = clock
         self._topics = Topics(own.prefix)
