@@ -26,6 +26,7 @@ from monitor.clock import Clock, SystemClock
 from monitor.errors import BagwattError
 from monitor.mirror.points import tried
 from monitor.mirror.server import Server, Word
+from monitor.neighbours.trial import try_neighbours
 from monitor.settings.load import load_settings
 from monitor.settings.schema import Settings
 from monitor.sources import build_source
@@ -95,6 +96,7 @@ def look(settings: Settings, listen_s: float, send: bool) -> Iterator[Finding]:
         yield Finding("sources", "note", "none in the settings: only hand readings will come")
     yield from of_page(settings)
     yield from of_mirror(settings, clock)
+    yield from of_neighbours(settings, clock)
     yield from of_channels(settings, clock, send)
 
 
@@ -223,6 +225,14 @@ def of_mirror(settings: Settings, clock: Clock) -> Iterator[Finding]:
         where = "ahead of" if answer.ahead_s > 0 else "behind"
         text = f"its clock is {abs(answer.ahead_s) / 60:.0f} min {where} ours"
         yield Finding("mirror", "note", text)
+
+
+def of_neighbours(settings: Settings, clock: Clock) -> Iterator[Finding]:
+    """Whether the broker of the neighbours would do, and whether the room's name is free."""
+    if settings.neighbours is None:
+        return
+    for state, detail in try_neighbours(settings, settings.neighbours, clock.wall_s()):
+        yield Finding("neighbours", state, detail)
 
 
 def of_channels(settings: Settings, clock: Clock, send: bool) -> Iterator[Finding]:
