@@ -23,7 +23,7 @@ from monitor.settings.load import load_settings
 from tests.waiting import wait_until
 
 END_S = START_S + 2.0 * DAY_S
-FACTOR = 200.0
+FACTOR = 300.0
 FRAME_S = 600.0
 SITE = "Quarry Lane"
 
