@@ -33,7 +33,8 @@ FALSE_WITNESS = frozenset(
 )
 #: A failing battery spoils readings little by little long before they are plainly impossible:
 #: the nine motes of the Intel Berkeley lab (2004) were off for 12 to 24 h. So for a day before
-#: nothing it told is believed, and for a day after.
+#: nothing it told is believed, and for a day after. A loose wire spoils nothing before: what it
+#: makes of a reading is flagged from the first and never reached the model.
 DYING_S = 86400.0
 _Found = tuple[Reason, float, str]
 
@@ -53,7 +54,10 @@ class Watched(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class ProbeFault:
-    """A probe that can't be trusted, since when, and in one phrase why."""
+    """A probe that can't be trusted, since when, and in one phrase why.
+
+    `drifted` if it told wrong values as sound ones before, little by little.
+    """
 
     probe: str
     bag: str
@@ -61,6 +65,7 @@ class ProbeFault:
     since_s: float
     detail: str
     quantity: Quantity = Quantity.TEMPERATURE
+    drifted: bool = False
 
 
 def distrusted(
@@ -79,7 +84,7 @@ def misled(faults: Iterable[ProbeFault], apart: frozenset[str]) -> dict[str, flo
     for fault in faults:
         if fault.bag in apart and fault.reason in FALSE_WITNESS:
             began_s = fault.since_s
-            if fault.reason is Reason.PROBE_IMPOSSIBLE:
+            if fault.drifted:
                 began_s -= DYING_S
             since_s[fault.bag] = min(began_s, since_s.get(fault.bag, began_s))
     return since_s
@@ -127,9 +132,22 @@ def find_faults(
                 since_s=track.fault_since_s,
                 detail=track.fault_detail,
                 quantity=one.quantity,
+                drifted=found[0] is Reason.PROBE_IMPOSSIBLE and _drifted(track, moment),
             ),
         )
     return tuple(faults.values())
+
+
+def _drifted(track: Track, moment: Moment) -> bool:
+    """Whether a probe told of late what no bag can do. Where its last sound reading had no
+    surroundings to be held against nobody can tell, and the worst is taken."""
+    if _lied_lately(track, moment):
+        return True
+    return bool(track.recent) and (not track.gaps or track.gaps[-1][0] < track.recent[-1][0])
+
+
+def _lied_lately(track: Track, moment: Moment) -> bool:
+    return track.lied_s is not None and moment.end_s - track.lied_s < DYING_S
 
 
 def note_gaps(tracks: Iterable[Track], end_s: float, params: FaultParams) -> None:
@@ -216,7 +234,7 @@ def _of_bag_probe(track: Track, moment: Moment, params: FaultParams) -> _Found |
     if impossible is not None:
         track.lied_s = moment.end_s
         return Reason.PROBE_IMPOSSIBLE, *impossible
-    if track.lied_s is not None and moment.end_s - track.lied_s < DYING_S:
+    if track.lied_s is not None and _lied_lately(track, moment):
         return Reason.PROBE_IMPOSSIBLE, track.lied_s, "told what no bag can do under a day ago"
     if track.fell_s is not None:
         since_s = track.fell_s
