@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from pathlib import Path
 
 from monitor.neighbours.picture import Closed, Picture, Teller, gravity
+from monitor.neighbours.senml import Packs
 from monitor.neighbours.standings import alarms_of, standings_of, worth_telling
 from monitor.neighbours.summary import summary_of
 from monitor.neighbours.topics import Topics
@@ -20,32 +22,43 @@ from monitor.values import Bag
 MOST_ALARM_MESSAGES = 1000
 
 
+@dataclass(frozen=True, slots=True)
+class Made:
+    """Of one close: all that is to stand, by topic, and packs of SenML that nobody keeps."""
+
+    kept: dict[str, bytes]
+    packs: list[bytes]
+
+
 class Messages:
     """Makes the messages of one room. Use it in one thread."""
 
-    def __init__(self, teller: Teller, topics: Topics, bags: bool) -> None:
-        """`bags`: whether each has a message of its own."""
+    def __init__(self, teller: Teller, topics: Topics, bags: bool, senml: bool = False) -> None:
+        """`bags`: whether each has a message of its own; `senml`: whether packs go out too."""
         self._teller = teller
         self._topics = topics
         self._with_bags = bags
+        self._packs = Packs(teller.room) if senml else None
         self._book: tuple[Path, int, Mapping[str, Bag]] | None = None
         self._told: dict[str, BagStanding] = {}
         self._written: dict[str, bytes] = {}
 
-    def at(self, closed: Closed, now_s: float) -> dict[str, bytes]:
-        """Payloads by topic, the weightiest first. Raises StoreError."""
+    def at(self, closed: Closed, now_s: float) -> Made:
+        """What is to be told of a close. Raises StoreError."""
         with open_reader(closed.path) as store:
+            bags = self._in_room(store)
+            packs = [] if self._packs is None else self._packs.at(store, closed, bags)
             picture = Picture.of(
                 closed,
-                self._in_room(store),
+                bags,
                 store.standing(),
                 messages_due(store, now_s),
                 now_s - closed.outcome.frame.end_s,
             )
-        return self.of(picture)
+        return Made(self.of(picture), packs)
 
     def of(self, picture: Picture) -> dict[str, bytes]:
-        """The messages of a picture."""
+        """The messages of a picture by topic, the weightiest first."""
         room, topics = self._teller.room, self._topics
         found = {topics.summary(room): summary_of(self._teller, picture).to_json()}
         alarms = alarms_of(self._teller, picture)

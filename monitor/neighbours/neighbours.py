@@ -127,7 +127,7 @@ class Neighbours:
         if claim is None:
             return
         claims = Claims(claim, self._listen_s)
-        messages = Messages(self._teller(claim), self._topics, self._own.bags)
+        messages = Messages(self._teller(claim), self._topics, self._own.bags, self._own.senml)
         while not self._stopping.is_set():
             try:
                 self._connection(claims, messages)
@@ -193,10 +193,13 @@ class Neighbours:
             return
         self._seen = closed
         try:
-            self._board.show(messages.at(closed, self._clock.wall_s()))
+            made = messages.at(closed, self._clock.wall_s())
         except StoreError as error:  # told at the next close
             _log.warning("neighbours: %s", error)
             return
+        self._board.show(made.kept)
+        for pack in made.packs:
+            self._board.pack(self._topics.senml(self._room.name), pack)
         self._shown_s = closed.outcome.frame.end_s
 
     def _note(self, talk: Talk, claims: Claims) -> None:
