@@ -23,7 +23,16 @@ from tests.waiting import free_port, wait_until
 SYSTEMD = Path(__file__).resolve().parent.parent / "systemd"
 UNITS = sorted(SYSTEMD.glob("*.service"))
 TRUE = "/usr/bin/true"
-MOST = {"bagwatt.service": 2.0, "bagwatt-backup.service": 1.0}
+TIMERS = sorted(SYSTEMD.glob("*.timer"))
+MOST = {"bagwatt": 2.0, "bagwatt-backup": 1.0}
+#: How a unit of one room of several differs from that of a single room.
+OF_ROOM = (
+    (r"--config /etc/bagwatt$", "--config /etc/bagwatt/%i"),
+    (r"/var/lib/bagwatt/", "/var/lib/bagwatt/%i/"),
+    (r"^(\w+Directory)=bagwatt$", r"\1=bagwatt/%i"),
+    (r"^StateDirectory=bagwatt bagwatt/backup$", "StateDirectory=bagwatt/%i bagwatt/%i/backup"),
+    (r"^(Description=.*)$", r"\1 of room %i"),
+)
 
 
 @pytest.mark.parametrize("unit", UNITS, ids=lambda unit: unit.name)
@@ -37,7 +46,7 @@ def test_a_unit_is_hardly_exposed(unit: Path) -> None:
     )
     found = re.search(r"Overall exposure level for \S+: ([\d.]+)", done.stdout)
     assert found, done.stdout + done.stderr
-    assert float(found[1]) <= MOST[unit.name]
+    assert float(found[1]) <= MOST[unit.stem.rstrip("@")]
 
 
 def test_systemd_knows_every_word_of_the_units(tmp_path: Path) -> None:
@@ -46,13 +55,26 @@ def test_systemd_knows_every_word_of_the_units(tmp_path: Path) -> None:
     if tool is None:
         pytest.skip("systemd-analyze is not installed")
     names = []
-    for unit in (*UNITS, SYSTEMD / "bagwatt-backup.timer"):
+    for unit in (*UNITS, *TIMERS):
         text = unit.read_text(encoding="utf-8").replace("/opt/bagwatt/.venv/bin/bagwatt", TRUE)
         (tmp_path / unit.name).write_text(text, encoding="utf-8")
         names.append(str(tmp_path / unit.name))
     words = [tool, "verify", "--man=no", "--recursive-errors=no", *names]
     done = subprocess.run(words, capture_output=True, text=True, check=False)
     assert (done.returncode, done.stdout + done.stderr) == (0, "")
+
+
+@pytest.mark.parametrize("unit", [*UNITS, *TIMERS], ids=lambda unit: unit.name)
+def test_a_unit_of_one_room_of_several_differs_by_its_folders_alone(unit: Path) -> None:
+    if not unit.stem.endswith("@"):
+        assert unit.with_stem(f"{unit.stem}@").exists()
+        return
+    single = unit.with_stem(unit.stem.rstrip("@")).read_text(encoding="utf-8")
+    text = single[single.index("[Unit]") :]
+    for pattern, written in OF_ROOM:
+        text = re.sub(pattern, written, text, flags=re.M)
+    found = unit.read_text(encoding="utf-8")
+    assert found[found.index("[Unit]") :] == text
 
 
 @pytest.mark.parametrize("unit", UNITS, ids=lambda unit: unit.name)
@@ -87,7 +109,11 @@ def test_the_installer_lays_out_files_with_tight_modes_and_keeps_what_is_there(
     assert stat.S_IMODE((etc / "monitor.yaml").stat().st_mode) == 0o640
     assert load_settings(etc, {}).channels_none  # the sample works as it stands
     units = {path.name for path in (tmp_path / "etc" / "systemd" / "system").iterdir()}
-    assert units == {"bagwatt.service", "bagwatt-backup.service", "bagwatt-backup.timer"}
+    assert units == {
+        f"{name}{kind}"
+        for name in ("bagwatt", "bagwatt-backup")
+        for kind in (".service", "@.service", ".timer", "@.timer")
+    } - {"bagwatt.timer", "bagwatt@.timer"}
     (etc / "monitor.yaml").write_text("mine", encoding="utf-8")
     subprocess.run(command, check=True)
     assert (etc / "monitor.yaml").read_text(encoding="utf-8") == "mine"
