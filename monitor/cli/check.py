@@ -1,4 +1,4 @@
-"""Try settings, the room's folder, store, sources, page and channels once; say what is wrong.
+"""Try settings, folder, store, sources, page, mirror, neighbours, channels; say what is wrong.
 
 Every fault of the settings is told at once, each with file, line and column. Sources are
 opened for a few seconds as `watch` would open them; a running `watch` keeps a serial port to
