@@ -210,7 +210,8 @@ def _held(row: OutboxRow) -> bool:
 
 def _next_s(minute: int, now_s: float, zone: tzinfo) -> float:
     now = datetime.fromtimestamp(now_s, zone)
-    moment = now.replace(hour=minute // 60, minute=minute % 60, second=0, microsecond=0, fold=0)
+    # in the hour that comes twice it stays in the one it is in: the other has passed or will
+    moment = now.replace(hour=minute // 60, minute=minute % 60, second=0, microsecond=0)
     if moment.timestamp() <= now_s:
         moment += timedelta(days=1)
     return moment.timestamp()

@@ -91,6 +91,16 @@ def test_a_held_message_is_due_by_the_clock_on_the_wall(now: str, at: SendAt, mo
     assert routing.send_at_s(at, person(), local_s(now), ZONE) == local_s(moment)
 
 
+@pytest.mark.parametrize("hours_on", [0.0, 1.0], ids=["first", "second"])
+def test_quiet_hours_that_end_in_the_hour_that_comes_twice_end_in_each(hours_on: float) -> None:
+    """Else what is held in the second one would wait for a day."""
+    quiet = QuietSettings(from_minute=22 * 60, until_minute=105)
+    now_s = local_s("2026-11-01T01:30") + hours_on * 3600.0
+    assert routing.in_quiet(quiet, routing.minute_of_day(now_s, ZONE))
+    due_s = routing.send_at_s(SendAt.AFTER_QUIET, person(quiet=quiet), now_s, ZONE)
+    assert due_s == now_s + 15 * 60.0
+
+
 def test_messages_have_one_id_for_each_event_and_person_and_each_their_own_words() -> None:
     people = [
         person(),
