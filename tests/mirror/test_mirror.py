@@ -256,6 +256,27 @@ def test_readings_thrown_away_before_they_were_copied_are_counted_and_said(
     assert readings == 60
 
 
+def test_what_was_gathered_before_it_was_thrown_away_is_sent_and_no_loss(turned: Turned) -> None:
+    turned.room.fill(60)
+    turned.fake.mood = "503"
+    turned.turn()
+    turned.room.store.connection.execute("DELETE FROM readings WHERE id <= 50")
+    turned.fake.mood = "ok"
+    turned.drain()
+    assert turned.standing.lost == 10  # the 40 of the batch that waited are across
+    assert sum("temperature_c" in key[1] for key in turned.fake.points) == 50
+
+
+def test_after_a_success_a_server_that_fails_again_is_tried_again_soon(turned: Turned) -> None:
+    turned.room.fill(200)
+    turned.fake.mood = "503"
+    assert [turned.turn() for _ in range(4)] == [FIRST_BACK_OFF_S * 2**n for n in range(4)]
+    turned.fake.mood = "ok"
+    turned.turn()
+    turned.fake.mood = "503"
+    assert turned.turn() == FIRST_BACK_OFF_S
+
+
 def test_readings_gone_before_there_was_a_mirror_are_no_loss(room: MirroredRoom) -> None:
     room.fill(50)
     room.store.connection.execute("DELETE FROM readings WHERE id <= 30")

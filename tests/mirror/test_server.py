@@ -82,6 +82,16 @@ def test_a_batch_of_which_nothing_is_taken_is_not_tried_row_by_row_to_its_end(
     assert len(fake.requests) < 4 * ENOUGH_REFUSED
 
 
+def test_rows_are_looked_through_singly_however_many_are_refused_once_one_was_taken(
+    fake: FakeServer,
+) -> None:
+    """The sound rows behind a hundred bad ones are not given up with them."""
+    fake.bad = "wrong"
+    bad = [LINES[0].replace("reading", f"wrong,n={n}") for n in range(3 * ENOUGH_REFUSED)]
+    sent = sending(fake).send([*LINES[:4], *bad, *LINES[4:]], NOW_S)
+    assert (sent.taken, len(sent.refused)) == (8, len(bad))
+
+
 def test_a_request_too_large_is_halved_and_the_next_ones_stay_small(fake: FakeServer) -> None:
     fake.most_bytes = 3 * len(LINES[0])
     sender = sending(fake)

@@ -1,0 +1,108 @@
+"""The sender turned by hand: tries end at once, so each turn shows what it does with their end."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from monitor.channels import Answer
+from monitor.outbox import Sender
+from monitor.store import Store
+from monitor.values import Message, Urgency, Verdict
+from tests.clocks import TurnedClock
+from tests.store.samples import delivery
+
+NOW_S = 1_800_000_000.0
+
+
+class Answering:
+    """A channel that answers as it is told to."""
+
+    def __init__(self, recipient: str) -> None:
+        self.recipient = recipient
+        self.verdict = Verdict.DELIVERED
+        self.asked: list[str] = []
+
+    def send(self, message: Message, taken: frozenset[str] = frozenset()) -> Answer:
+        self.asked.append(message.message_id)
+        return Answer(self.verdict, self.verdict.value, taken)
+
+
+class Outbox:
+    """A store with its sender."""
+
+    def __init__(self, store: Store) -> None:
+        self.store, self.clock = store, TurnedClock(NOW_S)
+        self.people = {name: Answering(name) for name in ("Mara", "Jo")}
+        self.sender = Sender(store.path, self.people, self.clock, spawn=lambda work: work())
+
+    def put(self, number: int, recipient: str = "Mara", urgency: Urgency = Urgency.TODAY) -> None:
+        one = delivery(number, recipient, created_s=self.clock.wall_s(), urgency=urgency)
+        self.store.add_events([], [one])
+
+    def turn(self, passed_s: float = 0.0) -> None:
+        """Begin what is due, then write down what came of it."""
+        self.clock.pass_s(passed_s)
+        for _ in range(2):
+            self.sender.turn(self.store, self.clock.wall_s())
+
+    def states(self) -> dict[str, str]:
+        return {row.delivery.message.message_id: row.delivery.state for row in self.store.outbox()}
+
+
+@pytest.fixture
+def outbox(tmp_path: Path) -> Iterator[Outbox]:
+    with Store.open(tmp_path / "store.db", NOW_S) as store:
+        yield Outbox(store)
+
+
+def test_tries_of_two_people_that_end_together_are_both_written_down(outbox: Outbox) -> None:
+    outbox.put(1, "Mara")
+    outbox.put(2, "Jo")
+    outbox.turn()
+    assert outbox.states() == {"m1:Mara": "delivered", "m2:Jo": "delivered"}
+
+
+def test_a_channel_that_failed_rests_for_all_messages_but_an_urgent_one(outbox: Outbox) -> None:
+    mara = outbox.people["Mara"]
+    mara.verdict = Verdict.TRY_AGAIN
+    outbox.put(1)
+    outbox.turn()
+    outbox.put(2)
+    outbox.turn(5.0)
+    assert mara.asked == ["m1:Mara"]
+    outbox.put(3, urgency=Urgency.NOW)
+    outbox.turn(1.0)
+    assert mara.asked == ["m1:Mara", "m3:Mara"]
+
+
+def test_a_channel_that_delivered_rests_no_longer(outbox: Outbox) -> None:
+    mara = outbox.people["Mara"]
+    mara.verdict = Verdict.TRY_AGAIN
+    outbox.put(1)
+    outbox.turn()
+    mara.verdict = Verdict.DELIVERED
+    outbox.put(2, urgency=Urgency.NOW)
+    outbox.turn(5.0)
+    outbox.put(3)
+    outbox.turn(1.0)
+    assert mara.asked == ["m1:Mara", "m2:Mara", "m3:Mara"]
+    (health,) = [one for one in outbox.sender.health() if one.recipient == "Mara"]
+    assert (health.failures, health.failing, health.since_s) == (0, False, None)
+
+
+def test_a_channel_that_refuses_is_failing_at_once_and_one_in_trouble_after_three(
+    outbox: Outbox,
+) -> None:
+    mara, jo = outbox.people["Mara"], outbox.people["Jo"]
+    mara.verdict, jo.verdict = Verdict.REFUSED, Verdict.TRY_AGAIN
+    outbox.put(1, "Mara")
+    outbox.put(2, "Jo")
+    failing = []
+    for _ in range(3):
+        outbox.turn(3600.0)
+        failing.append({one.recipient for one in outbox.sender.health() if one.failing})
+    assert failing == [{"Mara"}, {"Mara"}, {"Mara", "Jo"}]
+    assert outbox.states() == {"m1:Mara": "refused", "m2:Jo": "waiting"}
