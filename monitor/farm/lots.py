@@ -188,9 +188,8 @@ def _loud(best: _Best | None) -> frozenset[str]:
 
 
 def _reason(asked: _Asked, side: Side, best: _Best | None) -> LotReason:
-    rooms = sum(one.called(side) > 0 for one in asked.shares)
     found = best is not None and best.adjusted <= LEVEL
-    if best is not None and found and rooms > 1 and best.made.rest <= REST_LEVEL:
+    if best is not None and found and best.made.rest <= REST_LEVEL:
         return LotReason.CALLED
     apart = {one.room for one in asked.shares if one.apart}
     if apart and len(apart | _loud(best)) > 1:

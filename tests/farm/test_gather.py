@@ -10,7 +10,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from monitor.farm.gather import MOST_BYTES, MOST_CLAIMS, MOST_REFUSED, MOST_ROOMS
-from monitor.farm.standing import SILENT_AFTER_S, Doubt, FarmView, Hearing, RoomStanding
+from monitor.farm.standing import (
+    LAST_WORD_S,
+    SILENT_AFTER_S,
+    Doubt,
+    FarmView,
+    Hearing,
+    RoomStanding,
+)
 from monitor.room_summary import SummaryFault
 from monitor.terms import Urgency
 from tests.farm.samples import NOW_S, TOPICS, Heard, alarm, claim, lot, summary
@@ -113,6 +120,24 @@ def test_a_claim_that_is_not_told_again_lapses() -> None:
     assert stands(heard).hearing is Hearing.GONE
     heard.claim(claim())
     assert stands(heard).hearing is Hearing.HEARD
+
+
+def test_an_interval_without_end_does_not_keep_a_claim_for_ever() -> None:
+    heard = Heard()
+    heard.claim(replace(claim(), keepalive_s=1e12))
+    heard.pass_s(3 * 3600.0)
+    assert stands(heard).claimants
+    heard.pass_s(1.0)
+    assert not stands(heard).claimants
+
+
+def test_a_word_of_yesterday_says_nothing_of_lots_any_more() -> None:
+    heard = Heard()
+    heard.room(lots=(lot(),))
+    heard.pass_s(LAST_WORD_S - 60.0)
+    assert [(one.room, one.heard) for one in look(heard).room_lots()] == [("North", False)]
+    heard.pass_s(61.0)
+    assert look(heard).room_lots() == ()
 
 
 def test_two_claims_to_one_name_are_both_shown() -> None:

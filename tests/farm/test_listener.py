@@ -6,12 +6,14 @@ import json
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 
 import paho.mqtt.client as mqtt
 import pytest
 
 from monitor.clock import SystemClock
+from monitor.farm.gather import Message
 from monitor.farm.listener import Heard, Listener
 from monitor.farm.standing import Hearing
 from monitor.room_messages import RoomClaim
@@ -167,3 +169,40 @@ def test_many_rooms_that_talk_all_the_time_do_not_keep_it_from_settling(broker: 
                 room.tell(time.time())
     for room in rooms:
         room.die()
+
+
+def test_while_the_line_is_down_no_claim_lapses(tmp_path: Path) -> None:
+    """Nobody could have told it again."""
+    told = replace(claim(), keepalive_s=0.5)
+    with running_broker(tmp_path) as broker, listening(broker.port) as listener:
+        listener.wait_settled(5.0)
+        broker.publish(
+            (TOPICS.summary("North"), summary(at_s=time.time()).to_json()),
+            (TOPICS.claim("North", told.instance), to_json(RoomClaim, told)),
+        )
+        wait_until(lambda: states(listener.heard()) == {"North": Hearing.HEARD}, 5.0)
+        assert broker.process is not None
+        broker.process.kill()
+        broker.process.wait(5)
+        wait_until(lambda: not listener.heard().line.up, 5.0)
+        time.sleep(1.6)
+        assert states(listener.heard()) == {"North": Hearing.HEARD}
+
+
+def test_a_fault_of_ours_in_taking_a_message_does_not_end_the_listening(
+    broker: Broker, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """paho's thread would end, and the line look as if it were up for ever."""
+    with listening(broker.port) as listener:
+        listener.wait_settled(5.0)
+        take = listener._farm.take
+
+        def faulty(message: Message) -> None:
+            if message.payload == b"fault":
+                raise ZeroDivisionError
+            take(message)
+
+        monkeypatch.setattr(listener._farm, "take", faulty)
+        broker.publish((TOPICS.summary("North"), b"fault"))
+        Room(broker, "South").tell(time.time())
+        wait_until(lambda: states(listener.heard()) == {"South": Hearing.HEARD}, 5.0)

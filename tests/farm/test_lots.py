@@ -133,6 +133,22 @@ def test_sessions_of_a_lot_in_one_room_are_one_share() -> None:
     }
 
 
+def test_bags_that_could_not_be_called_count_for_nothing() -> None:
+    """Only a bag with an excess can be called; one that is called counts in any case."""
+    half = replace(lot("L-7", 20, 2), judged=8)
+    unheard = replace(lot("L-7", 20, 3), judged=1)
+    shares = farm(North=[half], South=[unheard])["L-7"].shares
+    assert {one.room: one.of for one in shares} == {"North": 8, "South": 3}
+
+
+def test_other_lots_in_one_room_only_don_t_make_it_a_comparison_within_rooms() -> None:
+    """What South holds would not count at all."""
+    made = compared({"N": (5, 9), "S": (3, 8)}, {"N": (0, 30)}, LEVEL)
+    assert not made.by_room
+    told = farm(North=[lot("L-7", 9, 5), lot("L-1", 30)], South=[lot("L-7", 8, 3)])["L-7"]
+    assert told.reason is LotReason.CALLED
+
+
 def test_a_room_not_heard_counts_as_last_heard_and_is_named() -> None:
     rooms = [
         RoomLots("North", (lot("L-7", 9, 4), lot("L-1", 30, 1)), heard=False),
