@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import subprocess
+import sys
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -108,6 +110,20 @@ def telling(folder: Path) -> Iterator[TellingRoom]:
         room.end()
 
 
+@contextmanager
+def watch(folder: Path, start: str) -> Iterator[subprocess.Popen[bytes]]:
+    """A real `bagwatt watch`, whose minutes are tenths of a second from `start` on."""
+    command = [str(Path(sys.executable).with_name("bagwatt")), "watch", "--config", str(folder)]
+    command += ["--rehearse", f"{start},600"]
+    with (folder / "watch.log").open("wb") as log:
+        process = subprocess.Popen(command, stdout=log, stderr=log)
+        try:
+            yield process
+        finally:
+            process.kill()
+            process.wait(10)
+
+
 class Ear:
     """Hears all that is told of rooms, as another program would."""
 
@@ -149,6 +165,6 @@ def kept(broker: Broker) -> dict[str, Any]:
     """What the broker tells a newcomer; it tells all at once, then it is quiet."""
     with ear(broker) as one:
         began_s = time.monotonic()
-        while time.monotonic() < max(began_s + 0.5, one.heard_s + 0.2):
+        while time.monotonic() < max(began_s + 0.3, one.heard_s + 0.1):
             time.sleep(0.02)
         return one.now()

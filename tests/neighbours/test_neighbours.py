@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import signal
 import subprocess
 import time
 from pathlib import Path
@@ -192,3 +193,24 @@ def test_a_broker_that_does_not_allow_it_is_told_so(
         health = room.neighbours.health()
         assert health.connected and health.refused and health.failing(NOW_S)
         assert "let this login read and write bagwatt/rooms/#" in health.detail
+
+
+def test_a_broker_that_hangs_holds_up_neither_closes_nor_the_end(
+    broker: Broker, tmp_path: Path
+) -> None:
+    with telling(write_room(tmp_path / "a", "North", broker.port)) as room:
+        end_s = room.close()
+        wait_until(lambda: room.told_all(end_s), 5.0, "all told")
+        assert broker.process is not None
+        broker.process.send_signal(signal.SIGSTOP)
+        try:
+            began_s = time.monotonic()
+            for _ in range(5):
+                room.close()
+            assert time.monotonic() - began_s < 1.0
+            wait_until(lambda: room.neighbours.health().waiting == 1, 5.0, "the newest waits")
+            began_s = time.monotonic()
+            room.neighbours.stop(3.0)
+            assert time.monotonic() - began_s < 2.0
+        finally:
+            broker.process.send_signal(signal.SIGCONT)

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import json
 import shutil
-import subprocess
-import sys
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -17,24 +15,12 @@ from monitor.house import of_neighbours
 from monitor.neighbours.topics import Part, Topics
 from monitor.terms import Reason
 from tests.broker import Broker
-from tests.neighbours.telling import Ear, TellingRoom, ear, kept, telling, write_room
+from tests.neighbours.telling import Ear, TellingRoom, ear, kept, telling, watch, write_room
 from tests.waiting import wait_until
 
 TOPICS = Topics()
-
-
-@contextmanager
-def watch(folder: Path) -> Iterator[subprocess.Popen[bytes]]:
-    """A real `bagwatt watch`, whose minutes are seconds; it began before the others did."""
-    command = [str(Path(sys.executable).with_name("bagwatt")), "watch", "--config", str(folder)]
-    command += ["--rehearse", "2026-11-25T12:00:00Z,60"]
-    with (folder / "watch.log").open("wb") as log:
-        process = subprocess.Popen(command, stdout=log, stderr=log)
-        try:
-            yield process
-        finally:
-            process.kill()
-            process.wait(10)
+#: Before the rooms of these tests began.
+BEFORE = "2026-11-25T12:00:00Z"
 
 
 def summary_by(heard: Ear, name: str) -> str:
@@ -56,7 +42,7 @@ def test_one_publishes_the_other_says_so_and_takes_over_when_the_first_is_killed
     broker: Broker, tmp_path: Path
 ) -> None:
     first = write_room(tmp_path / "a", "North", broker.port)
-    with ear(broker) as heard, watch(first) as process:
+    with ear(broker) as heard, watch(first, BEFORE) as process:
         wait_until(lambda: summary_by(heard, "North"), 20.0, "the first is heard")
         first_id = summary_by(heard, "North")
         with telling(write_room(tmp_path / "b", "North", broker.port)) as second:
