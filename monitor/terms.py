@@ -122,6 +122,7 @@ class Reason(StrEnum):
     NO_SIGNAL = "no usable reading"
     HANDLED = "handled a short while ago"
     LOOK_AGAIN = "look again"
+    BESIDE_HOT = "beside a hotter bag"
     # a core against its limits
     CORE_LIMIT = "core over its limit"
     CORE_FORECAST = "core will pass its limit"

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.judge.curve import Grid, make_grid
+from monitor.judge.flanks import lent_k
 from monitor.judge.gathering import Gathering
 from monitor.judge.handling import Handling
 from monitor.judge.history import BY_HAND, BY_PROBE, History
@@ -273,9 +274,16 @@ class Judge:
         history.predicted[:, columns] = found.fit[:rows]
         history.ahead[:, columns] = found.fit[rows:]
         seen = np.asarray(np.isfinite(panel.excess[-9:]).any(axis=0))
+        lent = {
+            name: lent_k(bags[name], bags, self._standing)
+            for name, hot in zip(members, found.hot, strict=True)
+            if hot > 0.0
+        }
         for place, name in enumerate(members):
             before = self._standing.get(name)
-            self._standing[name] = Standing.of(before, end_s, found, place, panel, seen)
+            self._standing[name] = Standing.of(
+                before, end_s, found, place, panel, seen, lent.get(name, 0.0)
+            )
             means = BY_HAND if by_hand else BY_PROBE
             if seen[place]:
                 self._noise.surprised(means, name, found.surprise[place])

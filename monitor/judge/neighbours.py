@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from monitor.values import Bag
@@ -25,7 +25,7 @@ def neighbours(bag: Bag, bags: Mapping[str, Bag]) -> Neighbours:
     no source).
     """
     others = [other for code, other in sorted(bags.items()) if code != bag.bag]
-    next_slot = _either_side(bag, others)
+    next_slot = either_side(bag, others)
     after = [code for code in _after(bag, others) if code not in next_slot][:2]
     named = {*next_slot, *after}
     same_lot = tuple(
@@ -36,13 +36,16 @@ def neighbours(bag: Bag, bags: Mapping[str, Bag]) -> Neighbours:
     return Neighbours(next_slot, tuple(after), same_lot)
 
 
-def _either_side(bag: Bag, others: list[Bag]) -> tuple[str, ...]:
+def either_side(bag: Bag, others: Iterable[Bag]) -> tuple[str, ...]:
+    """The nearest bags on its shelf, to either side of it; none where slots are not known."""
     if bag.slot is None or bag.shelf is None:
         return ()
     shelf = sorted(
         (other.slot, other.bag)
         for other in others
-        if other.slot is not None and (other.rack, other.shelf) == (bag.rack, bag.shelf)
+        if other.slot is not None
+        and other.bag != bag.bag
+        and (other.rack, other.shelf) == (bag.rack, bag.shelf)
     )
     below = [code for slot, code in shelf if slot < bag.slot][-1:]
     above = [code for slot, code in shelf if slot > bag.slot][:1]

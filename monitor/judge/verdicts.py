@@ -82,6 +82,7 @@ class Standing:
     rows: int
     peers: int
     rising_h: float
+    lent_k: float
 
     @property
     def stalled_for_long(self) -> float:
@@ -97,8 +98,10 @@ class Standing:
         place: int,
         panel: Panel,
         seen: NDArray[np.bool_],
+        lent_k: float,
     ) -> Standing:
-        """The bag at `place` of a look at `panel`; `seen` which bags were read lately."""
+        """The bag at `place` of a look at `panel`; `seen` which bags were read lately, `lent_k`
+        the most that hot bags beside it may lend it [K]."""
         now = len(panel.hours) - 1
         column = panel.excess[:, place]
         rows = np.flatnonzero(np.isfinite(column))
@@ -132,7 +135,16 @@ class Standing:
             rows=len(rows) if bool(seen[place]) else 0,
             peers=int(seen.sum()) - int(seen[place]),
             rising_h=panel.inoculated_h + found.course.peak_h - 2.0 * found.course.rise_h,
+            lent_k=lent_k,
         )
+
+    @property
+    def own_k(self) -> float:
+        """What of the added warmth is the bag's own [K]: nothing up to what may be lent to it, all
+        from one and a half times that on."""
+        if self.added_k >= 1.5 * self.lent_k:
+            return self.added_k
+        return max(0.0, 3.0 * (self.added_k - self.lent_k))
 
     def plain(self) -> dict[str, Any]:
         """As data."""
@@ -188,7 +200,7 @@ def weigh_bag(
     # Each against both other accounts of the bag: healthy, or the opposite fault.
     hot = standing.hot + hot_prior - max(0.0, standing.stalled + stalled_prior)
     stalled = standing.stalled_for_long + stalled_prior - max(0.0, standing.hottest + hot_prior)
-    excess_k = standing.added_k if warm else -standing.lost_k
+    excess_k = standing.own_k if warm else -standing.lost_k
     added_w = params.crowded * thermal(bag).loss_w_per_k * excess_k / params.contact
     reason = _reason(standing, warm, hot, stalled, hot_needed, stalled_needed, strain, params)
     if handled:
@@ -229,7 +241,9 @@ def _reason(
         return Reason.LEARNING
     alone = standing.peers < params.fewest_peers
     if warm and hot >= hot_needed and standing.added_k >= strain.least_excess_k:
-        return Reason.EARLIER_RUNS if alone else Reason.ADDED_HEAT
+        own = standing.own_k >= strain.least_excess_k
+        called = Reason.EARLIER_RUNS if alone else Reason.ADDED_HEAT
+        return called if own else Reason.BESIDE_HOT
     if not warm and stalled >= stalled_needed and standing.lost_k >= strain.least_excess_k:
         cold = Reason.NEVER_WARMED if standing.lost_h < standing.rising_h else Reason.COLDER
         return Reason.EARLIER_RUNS if alone else cold

@@ -26,6 +26,7 @@ _WORDS = {
     Reason.LIKE_ITS_COHORT: "",
     Reason.LEARNING: "new",
     Reason.LOOK_AGAIN: "look",
+    Reason.BESIDE_HOT: "beside",
     Reason.HANDLED: "moved",
     Reason.FEW_PEERS: "few",
     Reason.NO_SIGNAL: "none",

@@ -320,6 +320,7 @@ NOT_JUDGED: dict[Reason, str] = {
     Reason.HANDLED: "it was handled a short while ago",
     Reason.FEW_PEERS: "under three live bags are left to compare it with",
     Reason.LEARNING: "it is still being learnt",
+    Reason.BESIDE_HOT: "all that warms it may be the hotter bag beside it",
     Reason.PROBE_SILENT: "its probe is silent",
     Reason.PROBE_STUCK: "its probe is stuck on one value",
     Reason.PROBE_JUMPED: "its probe jumped",

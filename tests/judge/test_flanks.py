@@ -1,0 +1,64 @@
+"""A bag beside a hot one reads warm too: what of its warmth is its own."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from monitor.judge.flanks import MOST_LENT, lent_k
+from monitor.judge.strain import Strain
+from monitor.judge.verdicts import Standing, VerdictParams, weigh_bag
+from monitor.terms import Reason
+from monitor.thermal.film import open_view_in_row
+from monitor.values import Bag
+
+CALM = Standing(
+    at_s=0.0, hot=-3.0, stalled=-3.0, stalled_before=(), hottest=0.0, added_k=0.1, lost_k=0.0,
+    onset_h=0.0, lost_h=0.0, strength=1.0, shift_h=0.0, offset_k=0.0, offset_sd_k=0.1,
+    warmth_k=1.0, slope_k_per_h=0.0, row_h=0.0, by_hand=False, reading_k=0.05,
+    rate_k_per_h=0.0, rows=40, peers=5, rising_h=0.0, lent_k=0.0,
+)  # fmt: skip
+HOT = replace(CALM, hot=20.0, added_k=3.0)
+
+
+def bag(code: str, slot: int | None, shelf: int = 2) -> Bag:
+    return Bag(code, "batch", "GO-12", "L1", 0.0, 2.4, "R1", shelf, slot)
+
+
+BAGS = {one.bag: one for one in (bag("B1", 1), bag("B2", 4), bag("B3", 7), bag("B4", 2, shelf=3))}
+
+
+def test_only_a_surely_hot_bag_beside_it_on_its_shelf_lends_warmth() -> None:
+    beside, far = {"B1": HOT}, {"B4": HOT}
+    assert lent_k(BAGS["B2"], BAGS, beside) == pytest.approx(3.0 * MOST_LENT)
+    assert lent_k(BAGS["B2"], BAGS, far) == 0.0
+    assert lent_k(BAGS["B2"], BAGS, {"B1": replace(HOT, hot=2.0)}) == 0.0
+    assert lent_k(BAGS["B3"], BAGS, beside) == 0.0  # B2 stands between
+    assert lent_k(BAGS["B2"], BAGS, {"B2": HOT}) == 0.0  # nobody lends to itself
+    nowhere = bag("B9", None)
+    assert lent_k(nowhere, {**BAGS, "B9": nowhere}, beside) == 0.0
+
+
+@pytest.mark.parametrize(
+    ("added_k", "own_k"), [(0.4, 0.0), (0.6, 0.0), (0.75, 0.45), (0.9, 0.9), (2.0, 2.0)]
+)
+def test_what_a_neighbour_may_explain_is_no_heat_of_its_own(added_k: float, own_k: float) -> None:
+    standing = replace(CALM, hot=9.0, added_k=added_k, lent_k=0.6)
+    evidence = weigh_bag(BAGS["B2"], standing, False, Strain(name="GO-12"), VerdictParams())
+    assert evidence.excess_k == pytest.approx(own_k)
+    called = own_k >= Strain(name="GO-12").least_excess_k - 1e-9
+    assert evidence.reason is (Reason.ADDED_HEAT if called else Reason.BESIDE_HOT)
+
+
+def test_no_less_than_physics_gives_is_taken_for_lent() -> None:
+    """Radiation, at least 0.6 of what a film sheds, times the view of one touching equal cylinder:
+    1/2 − 1/π (Hottel's crossed strings)."""
+    one_neighbour = 1.0 - open_view_in_row(0.0, 0.18, 1)
+    assert one_neighbour == pytest.approx(0.1817, abs=1e-4)
+    assert 0.6 * one_neighbour < MOST_LENT < 1.0
+
+
+def test_what_is_lent_is_kept_over_a_restart() -> None:
+    standing = replace(CALM, lent_k=0.42)
+    assert Standing.from_plain(standing.plain()) == standing
