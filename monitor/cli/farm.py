@@ -29,7 +29,7 @@ from monitor.farm.room_words import (
     monitor_troubles,
 )
 from monitor.farm.standing import RoomStanding
-from monitor.farm.words import lot_caution, lot_claim, lot_do, lot_evidence
+from monitor.farm.words import lot_caution, lot_claim, lot_do, lot_findings
 from monitor.settings.load import load_settings
 from monitor.settings.schema import Settings
 from monitor.settings.schema_neighbours import NeighbourSettings
@@ -103,7 +103,7 @@ def _show(heard: Heard, settings: Settings) -> None:
         say(f"no spawn lot is bad in two rooms{watched if count else ''}")
     for lot in heard.lots.bad:
         say(paint(f"{capital(lot_claim(lot))}.", RED if lot.side is Side.WARM else BOLD))
-        for line in (lot_evidence(lot, units), lot_caution(lot), lot_do(lot)):
+        for line in (*lot_findings(lot, units), lot_caution(lot), lot_do(lot)):
             if line:
                 say(f"  {line}")
 

@@ -43,7 +43,12 @@ def lot_claim(lot: FarmLot) -> str:
 
 
 def lot_evidence(lot: FarmLot, units: str) -> str:
-    """Counts by room, what the others have, how likely chance is, and how warm it is."""
+    """All findings in one text."""
+    return " ".join(lot_findings(lot, units))
+
+
+def lot_findings(lot: FarmLot, units: str) -> list[str]:
+    """Counts by room and what the others have, how likely chance is, how warm it is: sentences."""
     parts = []
     if apart := [one.room for one in lot.shares if one.apart]:
         parts.append(f"`lot apart` stands in {listing(apart)}")
@@ -56,7 +61,7 @@ def lot_evidence(lot: FarmLot, units: str) -> str:
         parts.append(_chance(lot.adjusted))
     if lot.mean_excess_k is not None:
         parts.append(_excess(lot.mean_excess_k, units))
-    return ". ".join(parts) + "." if parts else ""
+    return [f"{one}." for one in parts]
 
 
 def lot_caution(lot: FarmLot) -> str:
