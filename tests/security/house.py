@@ -36,6 +36,8 @@ recipients:
   - {{name: hand, urls: [{{env: BAGWATT_HAND}}], least_urgency: later}}
 heartbeat: {{url: {{file: secrets/beat}}, every: 30 s}}
 mirror: {{url: "http://127.0.0.1:{beat}", site: Quarry Lane, token: {{file: secrets/mirror}}}}
+neighbours:
+  {{host: 127.0.0.1, port: {broker}, username: bagwatt, password: {{file: secrets/broker}}, senml: true}}
 store: {{path: bagwatt.db}}
 """  # noqa: E501
 #: Ten minutes pass in a second.

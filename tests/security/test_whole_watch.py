@@ -55,10 +55,17 @@ def told_of(path: Path) -> set[str]:
         return set()
 
 
+def told_neighbours(broker: Broker) -> str:
+    """All that stands on the broker of our room."""
+    login = ["-p", str(broker.port), "-u", "bagwatt", "-P", SECRETS["broker"]]
+    command = ["mosquitto_sub", *login, "-t", "bagwatt/rooms/#", "-v", "--retained-only", "-W", "1"]
+    return subprocess.run(command, capture_output=True, text=True, check=False).stdout
+
+
 def test_a_watch_in_trouble_tells_no_secret_and_ends_in_time(
     parts: tuple[House, Broker, HttpReceiver, HttpReceiver, Switch],
 ) -> None:
-    house, _, owner, hand, switch = parts
+    house, broker, owner, hand, switch = parts
     path = house.folder / "bagwatt.db"
     with house.watching() as process:
         wait_until(lambda: hand.asked and len(owner.asked) >= 3, 30, "tries of both channels")
@@ -66,6 +73,9 @@ def test_a_watch_in_trouble_tells_no_secret_and_ends_in_time(
         wait_until(lambda: "mirror" in told_of(path), 30, "the mirror's alarm")
         assert switch.asked[0] == f"/{SECRETS['beat']}"
         command_line = Path(f"/proc/{process.pid}/cmdline").read_bytes()
+        wait_until(lambda: "channel owner" in told_neighbours(broker), 20, "neighbours are told")
+        told = told_neighbours(broker)
+        assert "/alarms/" in told and "/summary" in told and "/claim/" in told
         printed = house.run("alarms", "--json", "--history", "30 d")
         began_s = time.monotonic()
         process.send_signal(signal.SIGTERM)
@@ -75,6 +85,7 @@ def test_a_watch_in_trouble_tells_no_secret_and_ends_in_time(
     hand.mood = "404"  # `check` waits for its answer
     printed += house.run("check", "--listen", "1", "--send", "--json")
     said = {"log": log.encode(), "commands": printed.encode(), "process list": command_line}
+    said["neighbours"] = told.encode()
     kept = {one.name: one.read_bytes() for one in house.folder.glob("bagwatt.db*")}
     assert "owner" in log  # there was trouble to tell of
     assert "bagwatt.db" in kept
