@@ -86,6 +86,10 @@ class Broker:
     def publish(self, topic: str, text: str) -> None:
         self._client.publish(topic, text, qos=1)
 
+    def keep(self, topic: str, payload: bytes) -> None:
+        """Publish what the broker then keeps; returns once it has it."""
+        self._client.publish(topic, payload, qos=1, retain=True).wait_for_publish(5.0)
+
     def close(self) -> None:
         self._client.disconnect()
         self._client.loop_stop()
