@@ -3,19 +3,10 @@
 from __future__ import annotations
 
 from monitor.errors import BookError
+from monitor.judge.alarm_state import MOST_SHELVED_S, NEED_A_REASON, VERBS
 from monitor.store import StandingAlarm, Store
 from monitor.values import AlarmCommand
 
-#: What may be asked, and what it means.
-VERBS = {
-    "acknowledge": "I know of it",
-    "shelve": "be silent about it for a while",
-    "unshelve": "no longer be silent about it",
-    "out of service": "its bag or probe is taken out of service",
-    "in service": "its bag or probe is back in service",
-}
-NEED_A_REASON = ("shelve", "out of service")
-MOST_SHELVED_S = 7 * 86400.0
 LONGEST_NOTE = 300
 
 

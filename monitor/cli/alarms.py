@@ -14,13 +14,14 @@ from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from monitor.book.answers import VERBS, ask_of_alarm
+from monitor.book.answers import ask_of_alarm
 from monitor.cli.arguments import duration_argument, user_name
 from monitor.cli.asking import open_newest
 from monitor.cli.exits import Exit
 from monitor.cli.terminal import say, say_error, say_json, table
 from monitor.clock import SystemClock
 from monitor.errors import StoreError
+from monitor.judge.alarm_state import VERBS
 from monitor.settings.load import load_settings
 from monitor.settings.schema import Settings
 from monitor.store import StandingAlarm, Store

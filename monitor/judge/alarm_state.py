@@ -20,6 +20,17 @@ from monitor.values import (
 
 _HOUR_S = 3600.0
 
+#: What a person may ask of an alarm, and what it means.
+VERBS: Mapping[str, str] = {
+    "acknowledge": "I know of it",
+    "shelve": "be silent about it for a while",
+    "unshelve": "no longer be silent about it",
+    "out of service": "its bag or probe is taken out of service",
+    "in service": "its bag or probe is back in service",
+}
+NEED_A_REASON = ("shelve", "out of service")
+MOST_SHELVED_S = 7 * 24 * _HOUR_S
+
 
 def _on_delays() -> Mapping[AlarmKind, float]:
     return {AlarmKind.OVERHEATING: 600.0, AlarmKind.HOUSE: 60.0}
@@ -67,7 +78,7 @@ class AlarmParams:
     flood_room: int = 10
     room_explains_s: float = 12 * _HOUR_S
     room_after_s: float = 3 * _HOUR_S
-    most_shelved_s: float = 7 * 24 * _HOUR_S
+    most_shelved_s: float = MOST_SHELVED_S
     unseen_return_s: float = 24 * _HOUR_S
 
 

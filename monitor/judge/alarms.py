@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from monitor.judge.alarm_state import AlarmParams, AlarmState, Entry
+from monitor.judge.alarm_state import NEED_A_REASON, VERBS, AlarmParams, AlarmState, Entry
 from monitor.judge.floods import ROOM_FLOOD, Onset, explained_by_room, flood_condition, flood_of
 from monitor.judge.probe_faults import FALSE_WITNESS
 from monitor.values import (
@@ -35,7 +35,6 @@ _ORDER = (
     AlarmKind.STALLED_BAG,
 )
 _BAG_KINDS = frozenset({AlarmKind.HOT_BAG, AlarmKind.STALLED_BAG, AlarmKind.OVERHEATING})
-_VERBS = ("acknowledge", "shelve", "unshelve", "out of service", "in service")
 
 
 class Alarms:
@@ -263,9 +262,9 @@ class Alarms:
         verb, most_d = command.verb, self._params.most_shelved_s / 86400.0
         shelved_s = (command.until_s or command.at_s) - command.at_s
         reasons = (
-            (verb not in _VERBS, f"{verb!r} is none of: {', '.join(_VERBS)}"),
+            (verb not in VERBS, f"{verb!r} is none of: {', '.join(VERBS)}"),
             (
-                verb in ("shelve", "out of service") and not command.note.strip(),
+                verb in NEED_A_REASON and not command.note.strip(),
                 f"say why: a reason is needed to {verb}",
             ),
             (
