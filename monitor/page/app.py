@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import logging
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncIterator, Awaitable, Callable
 from contextlib import asynccontextmanager
 from importlib.resources import files
 from pathlib import Path
@@ -143,18 +143,6 @@ def build_app(
     farm = FarmViews(settings, clock, show)
     api = Api(settings, clock, latest, desk)
 
-    async def went_wrong(request: Request, error: Exception) -> Response:
-        ask = Ask(request, desk.visitor("", ""), "", settings.room.units)
-        if isinstance(error, HTTPException):
-            text = {404: "There is no such page.", 405: "This can't be done here."}
-            return show.error(ask, error.status_code, text.get(error.status_code, "No."))
-        if isinstance(error, BagwattError):
-            return show.error(ask, 503, "The store can't be read or written just now.")
-        if isinstance(error, ClientDisconnect):
-            return show.error(ask, 413, "That is more than is taken here.")
-        log.error("the page failed", exc_info=error)
-        return show.error(ask, 500, "The page failed at this; the monitor itself goes on.")
-
     @asynccontextmanager
     async def few_threads(_: Starlette) -> AsyncIterator[None]:
         to_thread.current_default_thread_limiter().total_tokens = THREADS
@@ -177,10 +165,31 @@ def build_app(
             Middleware(GZipMiddleware, minimum_size=800, compresslevel=6),
         ],
         exception_handlers=dict.fromkeys(
-            (HTTPException, BagwattError, ClientDisconnect, Exception), went_wrong
+            (HTTPException, BagwattError, ClientDisconnect, Exception),
+            _gone_wrong(show, desk, settings),
         ),
         lifespan=few_threads,
     )
+
+
+def _gone_wrong(
+    show: Show, desk: Desk, settings: Settings
+) -> Callable[[Request, Exception], Awaitable[Response]]:
+    """What answers where a request failed."""
+
+    async def went_wrong(request: Request, error: Exception) -> Response:
+        ask = Ask(request, desk.visitor("", ""), "", settings.room.units)
+        if isinstance(error, HTTPException):
+            text = {404: "There is no such page.", 405: "This can't be done here."}
+            return show.error(ask, error.status_code, text.get(error.status_code, "No."))
+        if isinstance(error, BagwattError):
+            return show.error(ask, 503, "The store can't be read or written just now.")
+        if isinstance(error, ClientDisconnect):
+            return show.error(ask, 413, "That is more than is taken here.")
+        log.error("the page failed", exc_info=error)
+        return show.error(ask, 500, "The page failed at this; the monitor itself goes on.")
+
+    return went_wrong
 
 
 def _static() -> list[Route | Mount]:
