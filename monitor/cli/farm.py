@@ -84,7 +84,8 @@ def _listen(settings: NeighbourSettings) -> Heard:
             f"set `neighbours` in each room's settings, and let this login read"
             f" {settings.prefix}/# in the broker's ACL"
         )
-        raise FarmError(line.where, f"no room is heard under {settings.prefix}", next_step)
+        what = line.problem or f"no room is heard under {settings.prefix}"
+        raise FarmError(line.where, what, next_step)
     return heard
 
 
