@@ -139,3 +139,25 @@ def test_a_lot_is_called_slow_or_hot_only_against_a_strains_earlier_runs() -> No
     hot = Course(3.5, 90.0, 10.0)
     assert judge_lot(hot, bags, 90.0, 3.3, known, LotParams()) is Reason.LOT_HOT
     assert judge_lot(hot, bags, 90.0, 3.3, replace(known, known=False), LotParams()) is None
+
+
+def test_a_lot_that_cools_after_its_peak_is_not_slow() -> None:
+    known = Strain(
+        known=True, prior=HeatPrior(peak_k=2.0, peak_k_sd=0.3, peak_h=90.0, peak_h_sd=8.0)
+    )
+    past = Course(2.0, 92.0, 10.0)
+    assert judge_lot(past, [STANDING] * 6, 160.0, 0.2, known, LotParams()) is None
+
+
+def test_bags_that_differ_because_some_are_hot_or_by_chance_are_one_cohort() -> None:
+    """Two halves far apart are two; so are neither contaminated bags nor leads of every size."""
+    course = Course(1.5, 100.0, 10.0)
+
+    def judged(leads: list[float], hot: float = -1.0) -> Reason | None:
+        bags = [replace(STANDING, shift_h=lead, hot=hot if lead > 0 else -1.0) for lead in leads]
+        return judge_lot(course, bags, 200.0, 0.5, Strain(), LotParams())
+
+    halves = [-32.0, -28.0, -30.0, -35.0, 31.0, 28.0, 33.0, 30.0]
+    assert judged(halves) is Reason.COHORT_IS_TWO
+    assert judged(halves, hot=3.0) is None
+    assert judged([-32.0, -23.0, -14.0, -5.0, 5.0, 14.0, 23.0, 32.0]) is None

@@ -90,6 +90,16 @@ def test_a_core_on_its_way_to_the_highest_limit_is_forecast() -> None:
     assert reached_h == pytest.approx(18.5, abs=3.0)
 
 
+def test_a_rise_is_drawn_on_as_one_that_levels_off() -> None:
+    """0.3 K an hour, 2 K short of the limit: 12 h · ln(1 / (1 − 2 / 3.6)), not 2 / 0.3 hours."""
+    limit = Strain(core_limits=(CoreLimit(40.0, 1800.0),))
+    (_, condition) = follow(lambda hour: 38.0 + 0.3 * (hour - 10.0), 10, limit)[-1]
+    assert condition is not None and condition.facts.reached_in_s is not None
+    assert condition.facts.reached_in_s / HOUR_S == pytest.approx(9.73 + 0.5, abs=0.5)
+    slow = follow(lambda hour: 38.0 + 0.15 * (hour - 10.0), 10, limit)
+    assert slow[-1][1] is None, "it would level off before it is there"
+
+
 def test_rest_below_a_limit_drains_what_was_kept() -> None:
     # 18 h over 36 °C and 6 h under it each day: 12 h a day are kept, two days use up 24 h
     said = follow(lambda hour: 36.5 if hour % 24 < 18 else 33.0, 60)
