@@ -13,7 +13,7 @@ from monitor.room_messages import RoomClaim
 from monitor.room_summary import VERSION
 from monitor.settings.schema import Settings
 from monitor.settings.schema_neighbours import NeighbourSettings
-from monitor.store import Store, claimed
+from monitor.store import Store, claimed, open_reader
 
 _log = logging.getLogger(__name__)
 
@@ -37,8 +37,11 @@ class KeptClaim:
 
     def claim(self) -> RoomClaim:
         """Our claim, from now on where the store had none. Raises StoreError."""
-        with self._open() as store:
-            self._kept = kept = claimed.claim(store, *self._key(), self._clock.wall_s())
+        kept = self._known()  # also of a card that can only be read
+        if kept is None:
+            with self._open() as store:
+                kept = claimed.claim(store, *self._key(), self._clock.wall_s())
+        self._kept = kept
         return RoomClaim(
             version=VERSION,
             site=self._own.site or "",
@@ -55,11 +58,20 @@ class KeptClaim:
         if not self._moved.is_set() or self._kept is None:
             return
         self._moved.clear()
+        if not self._path.exists() or self._known() == self._kept:
+            return
         try:
             with self._open() as store:
                 claimed.keep(store, *self._key(), self._kept)
         except StoreError as error:  # the next start then claims the name from then on
             _log.warning("neighbours: the claim is not kept: %s", error)
+
+    def _known(self) -> claimed.Claimed | None:
+        try:
+            with open_reader(self._path) as store:
+                return claimed.known(store, *self._key())
+        except StoreError:
+            return None
 
     def _open(self) -> Store:
         return Store.open(self._path, self._clock.wall_s(), check=False)

@@ -10,7 +10,7 @@ from monitor.neighbours.picture import Closed, Picture, Teller, gravity
 from monitor.neighbours.senml import Packs
 from monitor.neighbours.standings import alarms_of, standings_of, worth_telling
 from monitor.neighbours.summary import summary_of
-from monitor.neighbours.topics import Topics
+from monitor.neighbours.topics import Topics, sendable
 from monitor.room_messages import BagStanding, RoomAlarm
 from monitor.room_summary import to_json
 from monitor.store import Reader, open_reader
@@ -67,7 +67,7 @@ class Messages:
             found[topics.alarm(room, number)] = to_json(RoomAlarm, alarms[number])
         if self._with_bags:
             found |= {topics.bag(room, code): text for code, text in self._bags(picture).items()}
-        return found
+        return {topic: text for topic, text in found.items() if sendable(topic)}
 
     def _bags(self, picture: Picture) -> dict[str, bytes]:
         """What each bag's message says; one that need not move stays as it was written."""

@@ -96,6 +96,7 @@ class Neighbours:
         self._newest: Closed | None = None
         self._seen: Closed | None = None
         self._shown_s: float | None = None
+        self._fault = ""
         self._failures = 0
         self._stopping = threading.Event()
         self._thread = threading.Thread(target=self._run, name="neighbours", daemon=True)
@@ -194,9 +195,12 @@ class Neighbours:
         self._seen = closed
         try:
             made = messages.at(closed, self._clock.wall_s())
-        except StoreError as error:  # told at the next close
-            _log.warning("neighbours: %s", error)
+        except Exception as error:  # of one close; the next is told if it can be
+            expected = isinstance(error, StoreError)
+            _log.error("neighbours: a close is not told: %s", error, exc_info=not expected)
+            self._fault = f"the last close could not be told: {error if expected else repr(error)}"
             return
+        self._fault = ""
         self._board.show(made.kept)
         for pack in made.packs:
             self._board.pack(self._topics.senml(self._room.name), pack)
@@ -208,7 +212,8 @@ class Neighbours:
         holding = claims.place is Place.HOLDING
         waiting = self._board.waiting if holding else 0
         told_s = None if self._board.keeping or not holding else self._shown_s
-        self._book.connected(talk.problem(process_seconds()), waiting, told_s, now_s)
+        problem = talk.problem(process_seconds()) or self._fault
+        self._book.connected(problem, waiting, told_s, now_s)
         if talk.settled:
             self._failures = 0
             self._book.held_by(claims.holder, now_s)

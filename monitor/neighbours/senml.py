@@ -22,6 +22,8 @@ from monitor.values import Bag, Quantity
 MOST_RECORDS = 300
 #: As the other messages: what a broker set up by our snippet lets through is 64 KiB.
 MOST_BYTES = 60_000
+#: A record longer than this has a name that is a mistake; it is left out.
+LONGEST_RECORD = 2_000
 _PLAIN = re.compile(r"[^A-Za-z0-9\-.]")
 _UNITS = {Quantity.TEMPERATURE: "Cel", Quantity.HUMIDITY: "%RH"}
 
@@ -67,6 +69,8 @@ def packs(room: str, base_s: float, records: Iterable[Record]) -> Iterator[bytes
     size = 0
     for record in records:
         row = json.dumps(record | base if not rows else record, separators=(",", ":"))
+        if len(row) > LONGEST_RECORD:
+            continue
         if rows and (len(rows) == MOST_RECORDS or size + len(row) > MOST_BYTES):
             yield _pack(rows)
             rows, size = [], 0

@@ -21,6 +21,8 @@ from enum import StrEnum
 from urllib.parse import unquote
 
 DEFAULT_PREFIX = "bagwatt/rooms"
+#: MQTT takes 65,535; a name that makes more than this is a mistake.
+LONGEST_TOPIC_BYTES = 2_000
 #: `/ + # $ %`, control characters, and the non-characters that brokers refuse (MQTT 5, 1.5.4).
 _ENCODED = re.compile("[/+#$%\\x00-\\x1f\\x7f-\\x9f\\ufdd0-\\ufdef\\ufffe\\uffff]")
 
@@ -113,6 +115,11 @@ def decoded(level: str) -> str | None:
     except UnicodeDecodeError:
         return None
     return name if encoded(name) == level else None
+
+
+def sendable(topic: str) -> bool:
+    """Whether a topic is no longer than anybody would call a thing."""
+    return len(topic.encode()) <= LONGEST_TOPIC_BYTES
 
 
 def _percent(sign: str) -> str:

@@ -34,8 +34,9 @@ def try_neighbours(
         yield "wrong", text if where in text else f"{where}: {text}"
         return
     yield "ok", f"{where} takes what is told under {prefix}/# and gives it back"
+    ours = _our_instance(settings, own)
     for claim in claims:
-        if claim.instance != _our_instance(settings, own):
+        if ours is not None and claim.instance != ours:
             since = moment(claim.since_s, ZoneInfo(settings.room.timezone), now_s)
             host = claim.host or "unknown"
             yield (
@@ -45,15 +46,15 @@ def try_neighbours(
             )
 
 
-def _our_instance(settings: Settings, own: NeighbourSettings) -> str:
-    """The id of our store; empty where there is none, or none that was ever told."""
+def _our_instance(settings: Settings, own: NeighbourSettings) -> str | None:
+    """The id of our store; empty where it has none yet, None where it can't be read."""
     if not settings.store.path.exists():
         return ""
     try:
         with open_reader(settings.store.path) as store:
             found = claimed.known(store, own.prefix, settings.room.name)
     except StoreError:  # what is wrong with it is told where the store is looked at
-        return ""
+        return None
     return "" if found is None else found.instance
 
 

@@ -214,3 +214,22 @@ def test_a_broker_that_hangs_holds_up_neither_closes_nor_the_end(
             assert time.monotonic() - began_s < 2.0
         finally:
             broker.process.send_signal(signal.SIGCONT)
+
+
+def test_a_close_that_can_not_be_told_is_said_and_the_next_one_is_told(
+    broker: Broker, tmp_path: Path
+) -> None:
+    with telling(write_room(tmp_path / "a", "North", broker.port)) as room:
+        end_s = room.close()
+        wait_until(lambda: room.told_all(end_s), 5.0, "all told")
+        path = room.room.settings.store.path
+        away = path.with_name("away.db")
+        path.rename(away)  # as a medium that is pulled out
+        room.close()
+        wait_until(lambda: room.neighbours.health().detail, 5.0, "it is said")
+        health = room.neighbours.health()
+        assert health.connected and "bagwatt.db" in health.detail
+        away.rename(path)
+        end_s = room.close()
+        wait_until(lambda: room.told_all(end_s), 5.0, "all told")
+        assert room.neighbours.health().detail == ""

@@ -43,7 +43,7 @@ def test_many_records_are_split_by_number_and_by_size() -> None:
     wide = list(packs("North", END_S, [{"n": "p" * 900, "u": "Cel", "v": 1.0}] * 300))
     assert len(wide) > 1 and max(map(len, wide)) <= MOST_BYTES + 1000
     assert sum(len(read(one)) for one in wide) == 300
-    assert list(packs("North", END_S, [])) == []
+    assert list(packs("North", END_S, [{"n": "p" * 3000, "u": "Cel", "v": 1.0}])) == []
 
 
 def test_readings_go_out_once_with_their_offset_and_the_doubted_do_not(tmp_path: Path) -> None:

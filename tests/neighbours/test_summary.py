@@ -7,7 +7,9 @@ from dataclasses import replace
 
 import jsonschema
 
+from monitor.neighbours.messages import Messages
 from monitor.neighbours.summary import MOST_BYTES, summary_of
+from monitor.neighbours.topics import Topics
 from monitor.room_summary import BagCounts, RoomAir, RoomSummary
 from monitor.settings.reference import message_schema_text
 from monitor.values import AlarmKind, Condition, Facts, Reason, Urgency
@@ -93,3 +95,15 @@ def test_the_address_of_the_rooms_page_goes_along() -> None:
     page = "http://pi-north.example:8423/"
     told = summary_of(replace(TELLER, page=page), picture(BAGS))
     assert RoomSummary.from_json(told.to_json()).page == page
+
+
+def test_a_name_that_no_topic_takes_has_no_message_of_its_own_but_counts() -> None:
+    bags = {"B-1": bag("B-1"), "ö" * 5000: bag("ö" * 5000), "a\x00/+": bag("a\x00/+")}
+    topics = Topics()
+    told = Messages(TELLER, topics, bags=True).of(picture(bags))
+    assert set(told) == {
+        topics.summary("North"),
+        topics.bag("North", "B-1"),
+        "bagwatt/rooms/North/bags/a%00%2F%2B",
+    }
+    assert RoomSummary.from_json(told[topics.summary("North")]).bags.total == 3
