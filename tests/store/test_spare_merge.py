@@ -14,7 +14,7 @@ from monitor.store import Store, spare, spare_path
 from monitor.store.deliveries import DELIVERED
 from monitor.store.spare import MOST_BYTES, Seed, TakenBack, take_back
 from monitor.store.spare_place import Place
-from monitor.values import AlarmCommand, Refusal, Refused
+from monitor.values import AlarmCommand, Flag, Refusal, Refused
 from tests.store.samples import arrival, delivery, reading
 
 NOW_S = 2000.0
@@ -148,3 +148,43 @@ def test_a_spare_goes_into_no_folder_that_others_may_enter_or_own(
     ours.rmdir()
     ours.symlink_to(tmp_path / "elsewhere")
     assert not lies_there()
+
+
+def test_what_the_run_wrote_keeps_its_place_though_others_wrote_readings_meanwhile(
+    card: Store, tmp_path: Path
+) -> None:
+    """A walk wrote one on the card: the spare's readings come behind it under other ids."""
+    with begun(card, tmp_path) as one:
+        card.add_batch([arrival(reading(50.0))])
+        (one_id,) = one.add_batch([arrival(reading(22.0))])[0]
+        one.add_flags([(one_id, Flag.RATE)])
+        one.add_command(AlarmCommand(1300.0, "acknowledge", "between"))
+        one.add_batch([arrival(reading(23.0))])
+        last_id = max(row.id for row in one.journal_after(0))
+        one.close_frame(1800.0, 1810.0, one.last_reading_id(), last_id)
+        one.save_checkpoint(1800.0, '{"of": "the spare"}')
+        path = one.path
+    taken = take_back(card, path, NOW_S)
+    assert (taken.readings, taken.reading_shift) == (2, 1)
+    assert [row.body.value for row in taken.others] == [50.0]  # type: ignore[union-attr]
+    ids = {one.value: number for number, one in card.readings_after(0, 10**6)}
+    assert card.flags_of(ids[22.0]) == (Flag.RATE,) and card.flags_of(ids[50.0]) == ()
+    newest = card.last_frame()
+    assert newest is not None and newest.last_reading_id == ids[23.0]
+    told = [
+        row.body.alarm_id if isinstance(row.body, AlarmCommand) else getattr(row.body, "value", "")
+        for row in card.iter_log()
+    ]
+    assert told.index(22.0) < told.index("between") < told.index(23.0)
+    kept = card.load_checkpoint()
+    assert kept is not None and (kept.end_s, kept.text) == (1800.0, '{"of": "the spare"}')
+
+
+def test_a_reading_that_both_have_is_told_to_nobody_as_anothers(
+    card: Store, tmp_path: Path
+) -> None:
+    with begun(card, tmp_path) as one:
+        card.add_batch([arrival(reading(22.0))])
+        one.add_batch([arrival(reading(22.0))])
+        path = one.path
+    assert take_back(card, path, NOW_S).others == ()
