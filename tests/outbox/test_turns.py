@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import threading
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
@@ -13,6 +14,7 @@ from monitor.store import Store
 from monitor.values import Message, Urgency, Verdict
 from tests.clocks import TurnedClock
 from tests.store.samples import delivery
+from tests.waiting import wait_until
 
 NOW_S = 1_800_000_000.0
 
@@ -35,6 +37,7 @@ class Outbox:
 
     def __init__(self, store: Store) -> None:
         self.store, self.clock = store, TurnedClock(NOW_S)
+        self.under_way: list[Callable[[], None]] = []
         self.people = {name: Answering(name) for name in ("Mara", "Jo")}
         self.sender = Sender(store.path, self.people, self.clock, spawn=lambda work: work())
 
@@ -106,3 +109,26 @@ def test_a_channel_that_refuses_is_failing_at_once_and_one_in_trouble_after_thre
         failing.append({one.recipient for one in outbox.sender.health() if one.failing})
     assert failing == [{"Mara"}, {"Mara"}, {"Mara", "Jo"}]
     assert outbox.states() == {"m1:Mara": "refused", "m2:Jo": "waiting"}
+
+
+def test_a_person_is_tried_one_message_at_a_time(outbox: Outbox) -> None:
+    """Also while the try takes long: the next one waits for its end."""
+    sender = Sender(outbox.store.path, outbox.people, outbox.clock, outbox.under_way.append)
+    outbox.put(1)
+    outbox.put(2)
+    for _ in range(3):
+        sender.turn(outbox.store, outbox.clock.wall_s())
+    assert len(outbox.under_way) == 1
+    outbox.under_way[0]()
+    for _ in range(2):
+        sender.turn(outbox.store, outbox.clock.wall_s())
+    assert len(outbox.under_way) == 2
+
+
+def test_a_try_that_never_ends_keeps_the_sender_no_longer_than_its_limit(outbox: Outbox) -> None:
+    sender = Sender(outbox.store.path, outbox.people, outbox.clock, outbox.under_way.append)
+    outbox.put(1)
+    sender.start()
+    wait_until(lambda: outbox.under_way, what="a try")
+    sender.stop(0.2)
+    wait_until(lambda: "outbox" not in {one.name for one in threading.enumerate()}, what="the end")
