@@ -18,9 +18,8 @@ from monitor.road import Plan
 from monitor.runner import Step, run, with_closes
 from monitor.settings.schema import Settings
 from monitor.sources.folder import Folder, iter_readings, read_folder
+from monitor.terms import HOUR_S
 from monitor.values import AlarmEvent, BookEntry, Estimate, Evidence, Reading
-
-HOUR_S = 3600.0
 
 
 class Listener:

@@ -26,10 +26,9 @@ from monitor.settings.strains import StrainBook, changes
 from monitor.sources.folder import Folder
 from monitor.store import Arrival, FrameClose, LogItem, Store
 from monitor.store.spare import Seed
+from monitor.terms import DAY_S, HOUR_S
 from monitor.values import AlarmEvent, Condition, Delivery, Flag, Probe, Reading
 
-HOUR_S = 3600.0
-DAY_S = 86400.0
 #: The run is saved hourly if it is no larger than this, else the less often; a rebuild then
 #: reads up to six hours of the log again.
 SAVED_BYTES_PER_H = 2**20

@@ -23,9 +23,9 @@ from monitor.runner import Close, Step, take, with_closes
 from monitor.settings.schema import Settings
 from monitor.sources.folder import read_folder
 from monitor.store import Reader
+from monitor.terms import HOUR_S
 from monitor.values import AlarmCommand, Bag, Evidence
 
-HOUR_S = 3600.0
 Progress = Callable[[float], None]
 StrainOf = Callable[[str], Strain]
 

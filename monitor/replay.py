@@ -24,6 +24,7 @@ from monitor.runner import Item, Step, run, with_closes
 from monitor.settings.load import load_settings, load_strains
 from monitor.settings.schema import Settings
 from monitor.sources.folder import Folder, find_file, iter_readings, read_folder
+from monitor.terms import HOUR_S
 from monitor.values import AlarmEvent, BookEntry, Estimate, Evidence, Probe, Reading
 from monitor.words import one_line
 
@@ -35,7 +36,6 @@ ESTIMATE_COLUMNS = (
     "time", "bag", "surface_c", "local_air_c", "excess_k", "heat_w_per_kg", "heat_low",
     "heat_high", "core_c", "core_low_c", "core_high_c", "evidence",
 )  # fmt: skip
-HOUR_S = 3600.0
 READINGS_BETWEEN_PROGRESS = 2000
 
 Progress = Callable[[float], None]

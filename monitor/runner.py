@@ -7,9 +7,8 @@ from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 
 from monitor.road import Outcome, Plan, Road
+from monitor.terms import DAY_S
 from monitor.values import AlarmCommand, AlarmEvent, BookEntry, Condition, Flagged, Reading
-
-DAY_S = 86400.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from enum import StrEnum
 
+HOUR_S, DAY_S = 3600.0, 86400.0
+
 #: Book events after which a bag is no longer in the spawn run, and the one that brings it back.
 LEAVES = frozenset({"pulled", "isolated", "to fruiting", "composted"})
 COMES_BACK = "returned"

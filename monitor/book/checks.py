@@ -14,9 +14,9 @@ from monitor.book.standing import Standing, lot_of, place_of
 from monitor.errors import BookError
 from monitor.settings.schema import Settings
 from monitor.store import Version
+from monitor.terms import DAY_S
 from monitor.values import Bag
 
-DAY_S = 86400.0
 #: Bags of the trade weigh less; more is nearly always a point in the wrong place.
 LEAST_KG, MOST_KG = 0.1, 15.0
 HIGHEST_SHELF = 20

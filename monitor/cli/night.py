@@ -24,11 +24,11 @@ from monitor.review.night_nouns import Night, NightData
 from monitor.review.nights import Window, last_night, night_of
 from monitor.settings.load import load_settings
 from monitor.settings.schema_night import NightSettings
+from monitor.terms import DAY_S
 
 if TYPE_CHECKING:
     from monitor.settings.schema import Settings
 
-DAY_S = 86400.0
 MOST_NIGHTS_AGO = 400
 LEAST_WIDTH, MOST_WIDTH = 60, 120
 

@@ -27,8 +27,7 @@ from monitor.review.trace_words import headline, hold_command, loss_lines, trace
 from monitor.settings.load import load_settings
 from monitor.settings.schema import Settings
 from monitor.store import Reader
-
-DAY_S = 86400.0
+from monitor.terms import DAY_S
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:

@@ -8,6 +8,7 @@ from dataclasses import asdict, dataclass, field, fields
 from enum import StrEnum
 from typing import Any
 
+from monitor.terms import HOUR_S
 from monitor.values import (
     AlarmEvent,
     AlarmKind,
@@ -18,8 +19,6 @@ from monitor.values import (
     Urgency,
 )
 
-_HOUR_S = 3600.0
-
 #: What a person may ask of an alarm, and what it means.
 VERBS: Mapping[str, str] = {
     "acknowledge": "I know of it",
@@ -29,7 +28,7 @@ VERBS: Mapping[str, str] = {
     "in service": "its bag or probe is back in service",
 }
 NEED_A_REASON = ("shelve", "out of service")
-MOST_SHELVED_S = 7 * 24 * _HOUR_S
+MOST_SHELVED_S = 7 * 24 * HOUR_S
 
 
 def _on_delays() -> Mapping[AlarmKind, float]:
@@ -42,12 +41,12 @@ def _at_once() -> frozenset[Reason]:
 
 def _off_delays() -> Mapping[AlarmKind, float]:
     return {
-        AlarmKind.HOT_BAG: 2 * _HOUR_S,
-        AlarmKind.STALLED_BAG: 2 * _HOUR_S,
-        AlarmKind.OVERHEATING: 2 * _HOUR_S,
-        AlarmKind.LOT_APART: 6 * _HOUR_S,
+        AlarmKind.HOT_BAG: 2 * HOUR_S,
+        AlarmKind.STALLED_BAG: 2 * HOUR_S,
+        AlarmKind.OVERHEATING: 2 * HOUR_S,
+        AlarmKind.LOT_APART: 6 * HOUR_S,
         AlarmKind.ROOM: 1800.0,
-        AlarmKind.PROBE: _HOUR_S,
+        AlarmKind.PROBE: HOUR_S,
         AlarmKind.HOUSE: 300.0,
     }
 
@@ -71,15 +70,15 @@ class AlarmParams:
     at_once: frozenset[Reason] = field(default_factory=_at_once)
     off_delay_s: Mapping[AlarmKind, float] = field(default_factory=_off_delays)
     chatter_count: int = 3
-    chatter_s: float = 15 * _HOUR_S
-    flood_s: float = 2 * _HOUR_S
+    chatter_s: float = 15 * HOUR_S
+    flood_s: float = 2 * HOUR_S
     flood_share: float = 0.3
     flood_least: int = 5
     flood_room: int = 10
-    room_explains_s: float = 12 * _HOUR_S
-    room_after_s: float = 3 * _HOUR_S
+    room_explains_s: float = 12 * HOUR_S
+    room_after_s: float = 3 * HOUR_S
     most_shelved_s: float = MOST_SHELVED_S
-    unseen_return_s: float = 24 * _HOUR_S
+    unseen_return_s: float = 24 * HOUR_S
 
 
 class AlarmState(StrEnum):

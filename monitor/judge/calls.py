@@ -9,6 +9,7 @@ from typing import Any
 from monitor.judge.neighbours import neighbours
 from monitor.judge.probe_faults import ProbeFault
 from monitor.judge.strain import Strain
+from monitor.terms import HOUR_S
 from monitor.values import (
     AlarmKind,
     Bag,
@@ -20,8 +21,6 @@ from monitor.values import (
     Reason,
     Urgency,
 )
-
-_HOUR_S = 3600.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,8 +40,8 @@ class CallParams:
     now_k: float = 2.5
     now_keep_k: float = 2.0
     core_near_k: float = 1.0
-    core_near_s: float = 24 * _HOUR_S
-    keep_unseen_s: float = 12 * _HOUR_S
+    core_near_s: float = 24 * HOUR_S
+    keep_unseen_s: float = 12 * HOUR_S
 
 
 @dataclass(slots=True)

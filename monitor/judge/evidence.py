@@ -28,6 +28,7 @@ from monitor.judge.room_noise import RoomNoise
 from monitor.judge.spread import shared_course
 from monitor.judge.strain import Strain
 from monitor.judge.verdicts import Standing, weigh_bag
+from monitor.terms import HOUR_S
 from monitor.values import (
     AlarmKind,
     Bag,
@@ -44,7 +45,6 @@ from monitor.values import (
 __all__ = ["Judge", "JudgeParams"]
 
 Array = NDArray[np.float64]
-HOUR_S = 3600.0
 
 
 @dataclass

@@ -12,9 +12,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from monitor.terms import HOUR_S
 from monitor.values import BookEntry
-
-HOUR_S = 3600.0
 
 #: How long after handling a bag's readings say nothing [s], by the book's event: a bag moved
 #: follows its new air with a lag of 2 to 4 h; break and shake stops growth for 24 to 72 h

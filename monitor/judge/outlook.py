@@ -11,10 +11,10 @@ import math
 from dataclasses import dataclass
 
 from monitor.judge.verdicts import Standing, VerdictParams, thermal
+from monitor.terms import HOUR_S
 from monitor.thermal.bag import Z80
 from monitor.values import Bag, Estimate
 
-HOUR_S = 3600.0
 #: No fit is carried further than this beyond its last row [h].
 MOST_AHEAD_H = 6.0
 

@@ -8,9 +8,8 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from monitor.judge.strain import CoreLimit, Strain
+from monitor.terms import HOUR_S
 from monitor.values import AlarmKind, Bag, Condition, Estimate, Facts, Reason, Urgency
-
-_HOUR_S = 3600.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,16 +23,16 @@ class OverheatParams:
     state outlives the last estimate.
     """
 
-    now_s: float = 6 * _HOUR_S
-    today_s: float = 24 * _HOUR_S
+    now_s: float = 6 * HOUR_S
+    today_s: float = 24 * HOUR_S
     deadband_k: float = 0.2
-    longest_gap_s: float = _HOUR_S
-    slope_s: float = 6 * _HOUR_S
-    slope_every_s: float = 0.5 * _HOUR_S
-    slope_least_s: float = 2 * _HOUR_S
-    settle_s: float = 12 * _HOUR_S
-    clear_s: float = 2 * _HOUR_S
-    hold_s: float = 6 * _HOUR_S
+    longest_gap_s: float = HOUR_S
+    slope_s: float = 6 * HOUR_S
+    slope_every_s: float = 0.5 * HOUR_S
+    slope_least_s: float = 2 * HOUR_S
+    settle_s: float = 12 * HOUR_S
+    clear_s: float = 2 * HOUR_S
+    hold_s: float = 6 * HOUR_S
 
 
 @dataclass(frozen=True, slots=True)
@@ -173,7 +172,7 @@ class Overheat:
 
     def _gets_there(self, course: _Course, limits: tuple[CoreLimit, ...]) -> bool:
         """Whether the core is over any limit or on its way to one: of most bags it is not."""
-        most_k = course.slope_k_per_h * self._params.settle_s / _HOUR_S
+        most_k = course.slope_k_per_h * self._params.settle_s / HOUR_S
         return course.core_c + max(0.0, most_k) >= min(limit.core_c for limit in limits)
 
     def _until(self, course: _Course, limit: CoreLimit) -> float:
@@ -185,7 +184,7 @@ class Overheat:
         """
         settle_s = self._params.settle_s
         short_k = limit.core_c - course.core_c
-        most_k = course.slope_k_per_h * settle_s / _HOUR_S
+        most_k = course.slope_k_per_h * settle_s / HOUR_S
         if most_k <= short_k:
             return math.inf
         return -settle_s * math.log1p(-short_k / most_k)
@@ -261,7 +260,7 @@ def slope_k_per_h(recent: list[tuple[float, float]], least_s: float) -> float:
     middle_s = math.fsum(at_s for at_s, _ in recent) / len(recent)
     top = math.fsum((at_s - middle_s) * core_c for at_s, core_c in recent)
     bottom = math.fsum((at_s - middle_s) ** 2 for at_s, _ in recent)
-    return _HOUR_S * top / bottom
+    return HOUR_S * top / bottom
 
 
 def _condition(

@@ -9,8 +9,7 @@ from monitor.judge.filters import Noise
 from monitor.judge.looks import LookParams
 from monitor.judge.lots import LotParams
 from monitor.judge.verdicts import VerdictParams
-
-HOUR_S = 3600.0
+from monitor.terms import HOUR_S
 
 
 @dataclass(frozen=True)

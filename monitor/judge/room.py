@@ -14,7 +14,8 @@ from typing import Any
 from monitor.judge.room_course import Course, Point
 from monitor.judge.room_level import RoomLevel
 from monitor.judge.room_silence import Silence
-from monitor.judge.room_usual import DAY_S, Usual, UsualRange
+from monitor.judge.room_usual import Usual, UsualRange
+from monitor.terms import DAY_S
 from monitor.values import AlarmKind, Condition, Facts, Frame, Probe, Reason, Urgency
 
 

@@ -9,8 +9,8 @@ from typing import Any
 
 from monitor.judge.room_level import Level
 from monitor.judge.room_usual import Usual
+from monitor.terms import HOUR_S
 
-HOUR_S = 3600.0
 #: A thermostat's saw-tooth of two to six ticks an hour (common practice, no source) is
 #: mostly gone from a mean over half an hour.
 SMOOTH_S = 1800.0

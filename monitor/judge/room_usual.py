@@ -7,8 +7,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-HOUR_S = 3600.0
-DAY_S = 24 * HOUR_S
+from monitor.terms import DAY_S, HOUR_S
+
 WEEK_H = 7 * 24
 #: Hours after which day and night have both been seen.
 ENOUGH_H = 20

@@ -14,12 +14,12 @@ from numpy.typing import NDArray
 from monitor.judge.looks import FEWEST_ROWS, Look, Panel
 from monitor.judge.odds import needed_log_odds
 from monitor.judge.strain import Strain
+from monitor.terms import HOUR_S
 from monitor.thermal.bag import BagThermal, describe_bag
 from monitor.thermal.substrate import substrate_in
 from monitor.values import Bag, Evidence, Reason
 
 Array = NDArray[np.float64]
-HOUR_S = 3600.0
 #: Earlier looks that must agree before heat counts as lost.
 LOOKS_HELD = 2
 

@@ -17,11 +17,9 @@ from monitor.neighbours.picture import (
 from monitor.room_messages import LONGEST_WORDS, BagStanding, Figures, RoomAlarm
 from monitor.room_summary import VERSION
 from monitor.store import StandingAlarm
-from monitor.terms import Transition
+from monitor.terms import HOUR_S, Transition
 from monitor.values import Bag, Facts
 from monitor.words import sentences
-
-_HOUR_S = 3600.0
 
 
 def alarms_of(teller: Teller, picture: Picture) -> dict[str, RoomAlarm]:
@@ -52,7 +50,7 @@ def worth_telling(
 
 
 def _hourly(standing: BagStanding) -> bool:
-    return standing.at_s % _HOUR_S == 0
+    return standing.at_s % HOUR_S == 0
 
 
 def _meaning(standing: BagStanding) -> BagStanding:

@@ -11,9 +11,9 @@ from monitor.clock import Clock
 from monitor.errors import BookError
 from monitor.settings.schema import Settings
 from monitor.store import Arrival, Reader, Store, WalkStep
+from monitor.terms import HOUR_S
 from monitor.values import AlarmCommand, Decoded
 
-HOUR_S = 3600.0
 #: A walk nobody went on with for this long is over; the next reading begins a new one.
 WALK_OVER_S = 12 * HOUR_S
 #: What a phone kept for longer than this is not taken: nobody knows what the bag did since.

@@ -14,7 +14,7 @@ from starlette.routing import Route
 from monitor.book.answers import ask_of_alarm
 from monitor.clock import Clock
 from monitor.errors import BookError
-from monitor.page.acts import HOUR_S, Entry, Taken, take_walk
+from monitor.page.acts import Entry, Taken, take_walk
 from monitor.page.alarm_cards import Card, cards
 from monitor.page.ask import Ask, problem
 from monitor.page.bag import Point, look_at_bag
@@ -25,6 +25,7 @@ from monitor.page.show import mark_text
 from monitor.settings.schema import Settings
 from monitor.store import Store, open_reader
 from monitor.store.spare import newest
+from monitor.terms import HOUR_S
 
 MOST_ENTRIES = 100
 LONGEST_KEY, LONGEST_CODE, LONGEST_TYPED = 64, 120, 20

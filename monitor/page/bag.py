@@ -12,7 +12,6 @@ from monitor.store.frames import BagEstimate
 from monitor.values import AlarmEvent, Bag, BookEntry, Estimate, Evidence
 
 COURSE_S = 4 * 86400.0
-HOUR_S = 3600.0
 #: Mates whose courses make the cohort's band; more would tell no more.
 MOST_MATES = 11
 FEWEST_FOR_BAND = 3

@@ -22,8 +22,7 @@ from monitor.review.nights import last_night
 from monitor.review.runs import forecast_of
 from monitor.settings.schema import Settings
 from monitor.store import Reader
-
-HOUR_S = 3600.0
+from monitor.terms import HOUR_S
 
 Found = TypeVar("Found")
 

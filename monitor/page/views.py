@@ -15,12 +15,7 @@ from starlette.routing import Route
 from monitor.book.answers import ask_of_alarm
 from monitor.clock import Clock
 from monitor.errors import BookError
-from monitor.page.acts import (
-    HOUR_S,
-    Entry,
-    pending,
-    take_walk,
-)
+from monitor.page.acts import Entry, pending, take_walk
 from monitor.page.alarm_cards import cards
 from monitor.page.ask import DEVICE, UNITS, VISIT, Ask, local_path
 from monitor.page.bag import look_at_bag
@@ -36,6 +31,7 @@ from monitor.page.show import Show, mark_text
 from monitor.settings.schema import Settings
 from monitor.store import Store, open_reader
 from monitor.store.spare import newest
+from monitor.terms import HOUR_S
 
 DEVICE_COOKIE_S = 400 * 86400
 DONE_SHOWN_S = 24 * HOUR_S

@@ -24,10 +24,10 @@ from monitor.review.curves import (
     heat_w_per_kg,
 )
 from monitor.review.records import BagRecord
+from monitor.terms import DAY_S, HOUR_S
 from monitor.thermal.bag import Z80, BagThermal
 from monitor.thermal.room import air_time_constant_s, ppm_after, steady_ppm
 
-HOUR_S, DAY_S = 3600.0, 86400.0
 DAYS_AHEAD = 7
 STEP_S = 3 * HOUR_S
 DRAWS = 400

@@ -5,7 +5,8 @@ from __future__ import annotations
 from datetime import datetime, tzinfo
 
 from monitor.judge.strain import CoreLimit
-from monitor.review.forecast import DAY_S, BatchForecast, DayForecast, Forecast, ShelfForecast, Span
+from monitor.review.forecast import BatchForecast, DayForecast, Forecast, ShelfForecast, Span
+from monitor.terms import DAY_S
 from monitor.words.quantities import a_degree_or_two, duration, moment, temperature
 
 #: Eight hours' mean at work, the limit in most countries (OSHA, NIOSH, EU list): ppm.

@@ -20,10 +20,9 @@ from monitor.review.nights import Window, same_window_before
 from monitor.road import Plan
 from monitor.settings.schema import Settings
 from monitor.store import Reader, Rollup, Version
-from monitor.terms import LEAVES
+from monitor.terms import HOUR_S, LEAVES
 from monitor.values import AlarmEvent, Bag, BookEntry, Flag, Probe, Quantity
 
-HOUR_S = 3600.0
 #: Air from before the window, with the night before in it: what a climb is compared with.
 LEAD_S = 26 * HOUR_S
 COMPARED_NIGHTS = 7

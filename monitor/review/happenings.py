@@ -13,7 +13,8 @@ from statistics import median
 
 from monitor.review.night_nouns import Happening, Heard, Seen, Series
 from monitor.review.nights import Window
-from monitor.review.room_air import GRID_S, HOUR_S, binned
+from monitor.review.room_air import GRID_S, binned
+from monitor.terms import HOUR_S
 from monitor.values import AlarmEvent, AlarmKind, Reason, Transition
 
 

@@ -15,9 +15,9 @@ from numpy.typing import NDArray
 from monitor.judge.overheat import OverheatParams, slope_k_per_h
 from monitor.judge.strain import CoreLimit, Strain
 from monitor.review.account import Account, walk
+from monitor.terms import HOUR_S
 
 Array = NDArray[np.float64]
-HOUR_S = 3600.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -24,11 +24,11 @@ from monitor.review.gather import gather_span
 from monitor.review.nights import Window
 from monitor.review.records import BagRecord
 from monitor.store import Reader
+from monitor.terms import DAY_S, HOUR_S
 from monitor.thermal.bag import Z80
 from monitor.values import Bag, Probe
 
 Array = NDArray[np.float64]
-HOUR_S, DAY_S = 3600.0, 86400.0
 #: Means of this long [s]: as they are kept, and long beside a probe's own lag.
 STEP_S = 600.0
 #: Lags tried [h]; a best one at an end of them is none.

@@ -6,9 +6,8 @@ from collections.abc import Mapping, Sequence
 from statistics import median
 
 from monitor.review.night_nouns import CohortHeat, Mover, NightData, Phase, Series
-from monitor.review.room_air import HOUR_S
 from monitor.review.slopes import theil_sen
-from monitor.terms import LEAVES
+from monitor.terms import HOUR_S, LEAVES
 from monitor.values import (
     AlarmEvent,
     AlarmKind,

@@ -12,8 +12,8 @@ from datetime import datetime, tzinfo
 from html import escape
 
 from monitor.review.night_nouns import Night
+from monitor.terms import HOUR_S
 
-HOUR_S = 3600.0
 #: Small, so that its text is of a size with the page's on a phone.
 WIDTH, HEIGHT, LEFT, RIGHT, BOTTOM, TOP = 480, 256, 40, 24, 30, 26
 _XY = tuple[float, float]

@@ -21,7 +21,6 @@ from monitor.settings.learned import LearnedStrain
 from monitor.thermal.bag import describe_bag
 from monitor.values import Estimate, Evidence
 
-HOUR_S, DAY_S = 3600.0, 86400.0
 #: Bag for which surface warmth is said, as in strains.yaml.
 SAID_FOR_KG = 2.3
 EXPORT_FORMAT = 1

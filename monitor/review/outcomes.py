@@ -12,13 +12,12 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from monitor.review.records import CONTAMINATED_MAYBE, CONTAMINATED_SURELY, HEALTHY, outcome_word
-from monitor.terms import CAUSES, COMES_BACK, LEAVES, NO_ORGANISM
+from monitor.terms import CAUSES, COMES_BACK, DAY_S, LEAVES, NO_ORGANISM
 from monitor.values import Bag, BookEntry
 
 #: Words of an outcome that say the heat did it.
 _HEAT_WORDS = ("heat", "cooked", "overheated")
 _CAME_THROUGH = frozenset({"full run", "to fruiting", "yield"})
-_DAY_S = 86400.0
 
 
 class End(StrEnum):
@@ -147,7 +146,7 @@ def _contradiction(bag: Bag, entries: list[BookEntry], said: list[_Said]) -> str
     """What in the book can't all be so, in words; empty where all of it can."""
     early = next((one for one in entries if one.at_s < bag.inoculated_s), None)
     if early is not None:
-        days = (bag.inoculated_s - early.at_s) / _DAY_S
+        days = (bag.inoculated_s - early.at_s) / DAY_S
         return f"`{early.event}` is written {days:.1f} days before it was inoculated"
     ends = {one.end for one in said if one.by == "outcome"}
     if End.HEALTHY in ends and ends & _HARMED:

@@ -10,10 +10,10 @@ from statistics import fmean, median
 from monitor.review.night_nouns import Drift, Layers, Level, Series, Shelf
 from monitor.review.nights import Window
 from monitor.review.slopes import Slope, inflation_of, theil_sen
+from monitor.terms import HOUR_S
 from monitor.values import Probe
 
 MINUTE_S = 60.0
-HOUR_S = 3600.0
 GRID_S = 600.0
 
 

@@ -12,9 +12,9 @@ from monitor.review.forecast import Forecast, Place, RoomLimits, batch_key, fore
 from monitor.review.records import BagRecord, bag_records
 from monitor.settings.schema import Settings
 from monitor.store import Reader
+from monitor.terms import DAY_S, HOUR_S
 from monitor.values import Estimate
 
-HOUR_S, DAY_S = 3600.0, 86400.0
 #: One look in six hours tells a curve that moves over days.
 EVERY_S = 6 * HOUR_S
 #: A bag brought in cold or warm says nothing of its heat at first.

@@ -16,16 +16,8 @@ from monitor.review.outcomes import End, Ending
 from monitor.review.scan import Stretches, Thresholds, first_calls, stretches
 from monitor.review.tune_choice import Choice, choose
 from monitor.review.tune_rows import MAYBE_WEIGHT, Row, Rows, Side, sides
-from monitor.review.tune_score import (
-    DAY_S,
-    HOUR_S,
-    Array,
-    Costs,
-    Spoilt,
-    Trials,
-    own_column,
-    trials_of,
-)
+from monitor.review.tune_score import Array, Costs, Spoilt, Trials, own_column, trials_of
+from monitor.terms import DAY_S, HOUR_S
 
 #: What the program ships: where few runs leave a proposal.
 SHIPPED = Thresholds.of(Strain())

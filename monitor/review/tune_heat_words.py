@@ -10,11 +10,11 @@ from monitor.review.reach import NEAR_K
 from monitor.review.tune_heat import HeatTuning, Limits
 from monitor.review.tune_rows import Row
 from monitor.review.tune_words import changing_lines, row_cells
+from monitor.terms import DAY_S, HOUR_S
 from monitor.words.quantities import difference, temperature
 
 HEADER = ("", "CORE LIMITS", "CALLED IN TIME", "FOR NOTHING", "PER 100 (80 %)", "WARNING",
           "COST/100 (80 %)")  # fmt: skip
-HOUR_S, DAY_S = 3600.0, 86400.0
 
 
 def heat_rows(heat: HeatTuning, units: str, currency: str) -> list[tuple[str, ...]]:

@@ -16,10 +16,9 @@ from monitor.review.tune import Room
 from monitor.review.tune_words import day
 from monitor.settings.model import did_you_mean
 from monitor.store import Reader
-from monitor.terms import AlarmKind, Urgency
+from monitor.terms import DAY_S, AlarmKind, Urgency
 from monitor.values import Bag, BookEntry
 
-DAY_S = 86400.0
 #: The kind of note in which a watch writes the thresholds it goes by.
 THRESHOLDS_NOTE = "thresholds"
 _OF_A_BAG = frozenset({AlarmKind.HOT_BAG, AlarmKind.STALLED_BAG})

@@ -13,8 +13,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from monitor.terms import DAY_S, HOUR_S
+
 Array = NDArray[np.float64]
-HOUR_S, DAY_S = 3600.0, 86400.0
 #: For how long a bag that nothing calls stands among its neighbours [days]: common practice,
 #: no source; a mouldy bag is seen on a walk within a week or so.
 SEEN_BY_EYE_D = 7.0

@@ -27,6 +27,7 @@ from monitor.review.tune_words import (
     table_rows,
     threshold_words,
 )
+from monitor.terms import DAY_S
 
 #: Bags that change sides which are drawn.
 SIDES_DRAWN = 12
@@ -35,7 +36,6 @@ POINTS_DRAWN = 200
 EXCESS, CORE = "excess", "core"
 _INK, _SOFT, _PAPER = "#23201a", "#6b6557", "#fbfaf6"
 _MARKS = {"shipped": ("s", "#6b6557"), "present": ("o", "#7a4b12"), "proposed": ("D", "#1f6a78")}
-DAY_S = 86400.0
 
 
 def draw_tuning(sheet: Mapping[str, Any], path: Path) -> None:

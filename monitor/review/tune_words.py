@@ -10,11 +10,11 @@ from monitor.review.outcomes import End
 from monitor.review.scan import Thresholds
 from monitor.review.tune import Tuning
 from monitor.review.tune_rows import Row, Side
+from monitor.terms import HOUR_S
 from monitor.words.quantities import difference
 
 _BARS = "▁▂▃▄▅▆▇█"
 SPARK_CELLS = 32
-HOUR_S = 3600.0
 #: Bags that change sides which are shown one by one.
 SIDES_SHOWN = 20
 HEADER = ("", "LEAST", "FALSE/100", "HOLD", "CAUGHT", "FALSE CALLS", "PER 100 (80 %)", "WARNING",

@@ -11,10 +11,9 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, tzinfo
 
-from monitor.terms import AlarmKind, Transition, Urgency
+from monitor.terms import DAY_S, HOUR_S, AlarmKind, Transition, Urgency
 from monitor.values import AlarmEvent
 
-HOUR_S, DAY_S = 3600.0, 86400.0
 #: Ours: one push per person and day.
 MOST_PER_DAY = 1.0
 #: "Very likely acceptable" by ISA-18.2's tables, read through a public compliance note.
