@@ -16,7 +16,7 @@ from monitor.farm.lots import LEVEL, MOST_CALLED, MOST_LOTS, _holm, lots_over_ro
 from monitor.farm.words import lot_caution, lot_claim, lot_do, lot_evidence
 from monitor.room_summary import LotSummary
 from tests.farm.samples import lot
-from tests.farm.simulated import BAD_LOTS, NULLS, shares
+from tests.farm.simulated import BAD_LOTS, NULLS, ever, shares
 
 
 def farm(**rooms: list[LotSummary]) -> dict[str, FarmLot]:
@@ -197,6 +197,11 @@ def test_where_no_lot_is_bad_few_farms_are_told_one(name: str) -> None:
     """Two farms in a hundred at most, here of 300 from fixed seeds."""
     false, _ = shares(NULLS[name], 300)
     assert false <= 0.02
+
+
+def test_to_look_each_day_does_not_make_many_false_ones() -> None:
+    """Where the chance at one look is the highest of those above."""
+    assert ever(NULLS["20 lots in 6 rooms, 3 %"], 40, looks=10) <= 0.1
 
 
 def test_bad_lots_are_found_the_more_the_larger_they_are() -> None:
