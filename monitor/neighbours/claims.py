@@ -45,7 +45,8 @@ class Other:
 
 
 class Claims:
-    """Our claim among the others'. `begin` with each connection, then `came` and `look`."""
+    """Our claim among the others'. `begin` with each connection, `listen` once it is subscribed,
+    then `came` and `look`."""
 
     def __init__(self, own: RoomClaim, listen_s: float = LISTEN_S) -> None:
         self.own = own
@@ -58,12 +59,13 @@ class Claims:
         self._began_s = self._until_s = self._tell_s = self._told_s = 0.0
 
     def begin(self, now_s: float) -> None:
-        """Subscribed anew: listen, and hear the others anew."""
+        """A new connection: the others are heard anew."""
         self.others.clear()
         self._stands = False
-        self._listen(now_s)
+        self.listen(now_s)
 
-    def _listen(self, now_s: float) -> None:
+    def listen(self, now_s: float) -> None:
+        """The broker tells us all claims from now on; some may have come before it said so."""
         self.place = Place.LISTENING
         self._heard_back = False
         self._began_s = self._tell_s = now_s
@@ -139,7 +141,7 @@ class Claims:
         if self.holder is not None:
             self.place = Place.ASIDE
         elif self.place is Place.ASIDE:
-            self._listen(now_s)
+            self.listen(now_s)
         elif self.place is Place.LISTENING and self._heard_back and now_s >= self._until_s:
             self.place = Place.HOLDING
         return self.place

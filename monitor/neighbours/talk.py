@@ -104,12 +104,13 @@ class Talk:
             case Up(takes):
                 self._began_s = now_s
                 self._most = max(1, min(takes, MOST_IN_FLIGHT) - _SPARED)
+                self._claims.begin(now_s)
                 self._seek()
             case Granted(refusal):
                 self._refused(f"to tell of {self._topics.prefix}", refusal)
                 if not self._subscribed:
                     self._subscribed = True
-                    self._claims.begin(now_s)
+                    self._claims.listen(now_s)
             case Came(topic, payload, kept):
                 told = self._topics.parse(topic)
                 if told is not None and told.part is Part.CLAIM:

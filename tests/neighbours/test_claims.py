@@ -190,3 +190,20 @@ def test_a_new_connection_hears_the_others_anew() -> None:
     assert own.look(1.0) is Place.ASIDE
     own.begin(10.0)
     assert own.look(10.0) is Place.LISTENING
+
+
+def test_with_each_connection_our_own_claim_must_come_back_and_is_not_there_before() -> None:
+    own = Claims(YOUNG)
+    own.begin(0.0)
+    own.came("bb", to_json(RoomClaim, YOUNG), False, 0.0)
+    assert own.look(LISTEN_S) is Place.HOLDING
+    own.begin(10.0)
+    assert own.look(10.0 + LISTEN_S) is Place.LISTENING
+    own.came("aa", to_json(RoomClaim, OLD), True, 20.0)
+    assert own.look(20.0) is Place.ASIDE
+    assert own.empties() == [], "it was not told on this connection"
+    own.came("aa", b"", False, 30.0)
+    assert own.look(30.0) is Place.LISTENING and own.tells(30.0)
+    assert own.look(60.0) is Place.LISTENING
+    own.came("bb", to_json(RoomClaim, YOUNG), False, 60.0)
+    assert own.look(60.0) is Place.HOLDING

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import deque
+from dataclasses import replace
 
 import pytest
 
@@ -12,7 +13,7 @@ from monitor.neighbours.line import Answered, Came, Down, Granted, Up
 from monitor.neighbours.talk import ANSWER_LIMIT_S, QUIET_S, CutOffError, Talk
 from monitor.neighbours.topics import Topics
 from monitor.room_messages import RoomClaim
-from monitor.room_summary import VERSION
+from monitor.room_summary import VERSION, to_json
 
 TOPICS = Topics()
 CLAIM = RoomClaim(VERSION, "", "North", "aa", "1", 1000.0, "pi-1", 30.0)
@@ -155,3 +156,14 @@ def test_a_goodbye_takes_the_claim_away_but_not_that_of_who_has_the_name() -> No
     fresh = Conversation()
     fresh.talk.goodbye(fresh.now_s)
     assert fresh.line.sent == [] and fresh.line.left
+
+
+def test_a_claim_that_comes_before_the_subscription_is_answered_counts() -> None:
+    """As brokers may do (MQTT 5, section 3.8.4)."""
+    one = Conversation()
+    older = replace(CLAIM, instance="bb", since_s=10.0)
+    one.turn(Up(20))
+    one.turn(Came(TOPICS.claim("North", "bb"), to_json(RoomClaim, older), True))
+    one.turn(Granted(""))
+    assert one.talk.settled and one.claims.holder == older
+    assert one.line.sent == []
