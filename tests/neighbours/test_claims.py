@@ -207,3 +207,50 @@ def test_with_each_connection_our_own_claim_must_come_back_and_is_not_there_befo
     assert own.look(60.0) is Place.LISTENING
     own.came("bb", to_json(RoomClaim, YOUNG), False, 60.0)
     assert own.look(60.0) is Place.HOLDING
+
+
+def test_what_stands_in_the_place_of_our_claim_is_answered_within_a_second() -> None:
+    """Junk, a claim of another name, a twin's, nothing: ours is told again, but no faster."""
+    other_room = to_json(RoomClaim, replace(OLD, room="South"))
+    for payload in (b"junk", other_room, to_json(RoomClaim, TWIN), b""):
+        own = Claims(OLD)
+        own.begin(0.0)
+        assert own.tells(0.0) and not own.tells(0.9)
+        own.came("aa", to_json(RoomClaim, OLD), False, 0.1)
+        own.came("aa", payload, False, 0.2)
+        assert not own.tells(0.9) and own.tells(1.0)
+        assert not own.tells(1.1 + LISTEN_S) and own.tells(1.0 + KEEPALIVE_S)
+
+
+def test_a_claim_that_others_took_away_is_not_taken_away_again() -> None:
+    for gone in (b"", to_json(RoomClaim, TWIN)):
+        own = Claims(YOUNG)
+        own.begin(0.0)
+        own.came("bb", to_json(RoomClaim, YOUNG), False, 0.0)
+        own.came("bb", gone.replace(b'"aa"', b'"bb"'), False, 0.5)
+        own.came("aa", to_json(RoomClaim, OLD), False, 1.0)
+        assert own.look(1.0) is Place.ASIDE
+        assert own.empties() == []
+
+
+def test_only_who_listens_and_hears_nothing_is_deaf() -> None:
+    own = Claims(OLD)
+    own.begin(0.0)
+    own.came("aa", to_json(RoomClaim, OLD), False, 0.0)
+    assert not own.deaf(60.0)
+    own.look(60.0)
+    assert own.place is Place.HOLDING and not own.deaf(120.0)
+    aside = Claims(YOUNG)
+    aside.begin(0.0)
+    aside.came("aa", to_json(RoomClaim, OLD), True, 0.0)
+    assert aside.look(0.0) is Place.ASIDE and not aside.deaf(60.0)
+
+
+def test_who_stands_aside_takes_its_claim_away_once() -> None:
+    own = Claims(YOUNG)
+    own.begin(0.0)
+    own.came("bb", to_json(RoomClaim, YOUNG), False, 0.0)
+    assert own.empties() == []
+    own.came("aa", to_json(RoomClaim, OLD), False, 1.0)
+    own.look(1.0)
+    assert (own.empties(), own.empties()) == (["bb"], [])
