@@ -78,7 +78,8 @@ class Expected:
 class Scatter:
     """Chances that a bag peaks at one grid point if its cohort peaks at another.
 
-    Only within one time constant: `blocks` are (first, last + 1, matrix (cohort, bag)).
+    Only within one time constant: `blocks` are (first, last + 1, matrices (bags, cohort's point,
+    bag's point)); one matrix does for all bags where none is expected apart.
     """
 
     blocks: tuple[tuple[int, int, Array], ...]
@@ -90,21 +91,25 @@ class Scatter:
     def to_bag(self, by_cohort: Array) -> Array:
         """Weights by the cohort's point (bags, grid, n) into those by the bag's."""
         return np.concatenate(
-            [matrix.T @ by_cohort[:, a:b] for a, b, matrix in self.blocks], axis=1
+            [matrix.swapaxes(1, 2) @ by_cohort[:, a:b] for a, b, matrix in self.blocks], axis=1
         )
 
 
-def scatter(grid: Grid, spread: Spread) -> Scatter:
-    """The scatter of peak ages on `grid`, whose points lie by time constant, then peak age."""
+def scatter(grid: Grid, spread: Spread, lead_h: Array | None = None) -> Scatter:
+    """The scatter of peak ages on `grid`, whose points lie by time constant, then peak age.
+
+    `lead_h` (bags) how much earlier than its cohort each bag is expected to peak [h].
+    """
+    lead = np.zeros((1, 1, 1)) if lead_h is None else lead_h[:, None, None]
     edges = np.flatnonzero(np.diff(grid.rise_h, prepend=-1.0, append=-1.0))
     blocks = []
     for first, last in pairwise(edges.tolist()):
         peak_h = grid.peak_h[first:last]
-        apart = (peak_h[:, None] - peak_h) ** 2
+        apart = (peak_h[:, None] - peak_h - lead) ** 2
         usual = np.exp(-0.5 * apart / spread.lead_h**2)
         wild = np.exp(-0.5 * apart / spread.wild_lead_h**2)
-        usual /= usual.sum(axis=1, keepdims=True)
-        wild /= wild.sum(axis=1, keepdims=True)
+        usual /= usual.sum(axis=2, keepdims=True) + 1e-300
+        wild /= wild.sum(axis=2, keepdims=True) + 1e-300
         blocks.append((first, last, (1.0 - spread.wild) * usual + spread.wild * wild))
     return Scatter(tuple(blocks))
 

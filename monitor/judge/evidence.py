@@ -25,6 +25,7 @@ from monitor.judge.outlook import Outlook, estimate_bag
 from monitor.judge.panel import look, search
 from monitor.judge.params import JudgeParams
 from monitor.judge.room_noise import RoomNoise
+from monitor.judge.shelf_air import ShelfAir
 from monitor.judge.spread import shared_course
 from monitor.judge.strain import Strain
 from monitor.judge.verdicts import Standing, weigh_bag
@@ -85,6 +86,7 @@ class Judge:
         self._history = History(self._params.row_s, self._params.most_rows, self._params.rows_ahead)
         self._handling = Handling()
         self._gathering = Gathering(self._params.row_s, self._params.warm_up_s)
+        self._shelves = ShelfAir()
         self._misled: set[str] = set()
         self._noise = RoomNoise(self._params)
         self._shared: Array = np.zeros(0)
@@ -127,6 +129,7 @@ class Judge:
         bags told what was never so: that, and what came shortly before it, is taken back.
         """
         self._doubt(misled_s, frame.end_s)
+        self._shelves.take(lagged_air_c)
         self._gathering.gather(frame, bags, lagged_air_c, self._handling)
         self._close_row(frame, bags)
         self._look_some(frame, bags)
@@ -206,6 +209,7 @@ class Judge:
             self._said.pop(bag, None)
             self._noise.forget(bag)
             self._handling.forget(bag)
+        self._shelves.keep(bags)
         live = {bag.cohort for bag in bags.values()}
         self._cohorts = {name: kept for name, kept in self._cohorts.items() if name in live}
 
@@ -254,7 +258,7 @@ class Judge:
             _Cohort(Course(strain.prior.peak_k, strain.prior.peak_h, strain.prior.rise_h), [], 0.0),
         )
         columns = history.columns(members)
-        panel = self._panel(members, columns, bags)
+        panel = self._panel(members, columns, bags, kept.course.peak_h)
         by_hand = bool((history.means[:, columns] == BY_HAND).any())
         beliefs = Beliefs(
             strain.prior,
@@ -295,7 +299,9 @@ class Judge:
         reason = judge_lot(kept.course, standings, age_h, level_k, strain, params.lot)
         kept.said = reason.value if reason else ""
 
-    def _panel(self, members: list[str], columns: list[int], bags: Mapping[str, Bag]) -> Panel:
+    def _panel(
+        self, members: list[str], columns: list[int], bags: Mapping[str, Bag], peak_h: float
+    ) -> Panel:
         history = self._history
         hours = history.hours
         row_h = self._params.row_s / HOUR_S
@@ -311,6 +317,7 @@ class Judge:
             excess=excess,
             white=self._noise.white(history.means[:, columns], self._shared),
             stretch=stretch,
+            lead_h=self._shelves.lead_h(members, peak_h),
         )
 
     def _grid(self, strain: Strain) -> Grid:
@@ -328,6 +335,7 @@ class Judge:
             "history": self._history.state(),
             "handling": self._handling.state(),
             "gathering": self._gathering.state(),
+            "shelves": self._shelves.state(),
             "misled": sorted(self._misled),
             "noise": self._noise.state(),
             "shared": [float(value) for value in self._shared],
@@ -351,6 +359,7 @@ class Judge:
         self._history.restore(state["history"])
         self._handling.restore(state["handling"])
         self._gathering.restore(state["gathering"])
+        self._shelves.restore(state["shelves"])
         self._misled = set(state["misled"])
         self._noise.restore(state["noise"])
         self._shared = np.array(state["shared"], dtype=np.float64)

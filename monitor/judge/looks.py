@@ -65,7 +65,8 @@ class Panel:
 
     `excess` (rows, bags) [K], NaN where there is no reading, what the room shares taken off;
     `white` (rows, bags) the readings' white noise [K]; `stretch` (rows, bags) counts up where
-    a bag was handled or read by another means.
+    a bag was handled or read by another means; `lead_h` (bags) how much earlier than its cohort
+    each is expected to peak, for the air it stands in [h].
     """
 
     hours: Array
@@ -74,6 +75,7 @@ class Panel:
     excess: Array
     white: Array
     stretch: NDArray[np.int64]
+    lead_h: Array
 
     def read_by_hand(self, row: int, bag: int) -> bool:
         """Whether the row's value of a bag was read by hand."""

@@ -16,6 +16,7 @@ from monitor.judge.cohort import (
     STRENGTHS_K,
     Expected,
     Likelihood,
+    Scatter,
     Spread,
     expect,
     log_prior,
@@ -59,7 +60,8 @@ def search(panel: Panel, grid: Grid, beliefs: Beliefs, params: LookParams) -> In
     curve = shapes(panel.hours - panel.inoculated_h, grid, beliefs.spread.keep)
     none = np.zeros((len(panel.hours), 0))
     likelihood, _ = _likelihood(panel, grid, beliefs, params, curve, none)
-    expected = _expected(likelihood, grid, beliefs, params, STRENGTHS_K[::2])
+    near = scatter(grid, beliefs.spread)
+    expected = _expected(likelihood, grid, near, beliefs, params, STRENGTHS_K[::2])
     by_bag = point_shares(likelihood, expected, beliefs.spread.wild)
     best = np.argpartition(by_bag, -8, axis=1)[:, -8:].ravel()
     order = np.argsort(expected.weight.sum(axis=0))
@@ -76,7 +78,8 @@ def look(panel: Panel, grid: Grid, beliefs: Beliefs, params: LookParams) -> Look
     curve = shapes(panel.times - panel.inoculated_h, grid, beliefs.spread.keep)
     columns = np.concatenate([added, lost], axis=1)
     likelihood, groups = _likelihood(panel, grid, beliefs, params, curve, columns)
-    expected = _expected(likelihood, grid, beliefs, params, STRENGTHS_K)
+    near = scatter(grid, beliefs.spread, panel.lead_h)
+    expected = _expected(likelihood, grid, near, beliefs, params, STRENGTHS_K)
     healthy = weigh_healthy(likelihood, expected, beliefs.spread.wild, params.entries)
     onsets = _Onsets(onset_h, count, added, lost)
     return _verdicts(panel, grid, beliefs, params, healthy, expected, groups, curve, onsets)
@@ -179,11 +182,11 @@ def _correction_variance(grid: Grid, spread: Spread, peak_k: float) -> Array:
 def _expected(
     likelihood: Likelihood,
     grid: Grid,
+    near: Scatter,
     beliefs: Beliefs,
     params: LookParams,
     strengths_k: Array,
 ) -> Expected:
-    near = scatter(grid, beliefs.spread)
     prior = log_prior(grid, beliefs.prior, strengths_k)
     return expect(likelihood, near, prior, strengths_k, beliefs.spread, params.pull)
 
