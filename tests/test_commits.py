@@ -9,8 +9,9 @@ from pathlib import Path
 
 import pytest
 
+from tests.air_room import readings_in
 from tests.broker import running_broker
-from tests.faults.kills import FIRST_C, STEP_C, count, write_room
+from tests.faults.kills import FIRST_C, STEP_C, write_room
 from tests.waiting import wait_until
 
 pytestmark = pytest.mark.on_disk
@@ -38,7 +39,7 @@ def test_a_broker_that_waits_for_acknowledgement_need_not_wait_for_the_next_comm
                     for one in range(200)
                 )
             )
-            wait_until(lambda: count(tmp_path) == 200, 40.0, "all are stored")
+            wait_until(lambda: readings_in(tmp_path) == 200, 40.0, "all are stored")
         finally:
             process.send_signal(signal.SIGTERM)
             process.wait(15)

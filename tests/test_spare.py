@@ -13,6 +13,7 @@ from monitor.errors import SpareLost
 from monitor.store import Store, spare_path
 from monitor.store.spare_place import doubt, lying
 from monitor.values import Condition
+from tests.air_room import write_air_room
 from tests.faults.kills import write_room
 from tests.watched import GONE, NOW_S, Room
 
@@ -170,17 +171,12 @@ def test_commands_say_that_the_card_fails_and_alarms_shows_what_stands(
 
 def write_settings(folder: Path, medium: Path) -> None:
     """A room without sources, which `check` need not wait for."""
-    (folder / "room").mkdir()
-    (folder / "room" / "bags.csv").write_text(
-        "bag,batch,strain,spawn_lot,inoculated,mass_kg,rack,shelf,slot,probe\n", "utf-8"
-    )
-    (folder / "room" / "probes.csv").write_text("probe,place,rack,shelf\nk0,air,R1,1\n", "utf-8")
-    (folder / "monitor.yaml").write_text(
+    settings = (
         "room: {name: Quarry Lane, folder: room, timezone: Europe/London, band_low: 10 C,"
         " band_high: 30 C}\nchannels: none\n"
-        f"store: {{path: bagwatt.db, spare: {medium}}}\nframes: {{length: 1 min, grace: 1 s}}\n",
-        "utf-8",
+        f"store: {{path: bagwatt.db, spare: {medium}}}\nframes: {{length: 1 min, grace: 1 s}}\n"
     )
+    write_air_room(folder, ["k0"], settings)
 
 
 def spares_told(text: str) -> list[dict[str, str]]:

@@ -27,9 +27,8 @@ from pathlib import Path
 from statistics import median
 
 from demo.stage import Broker
-from monitor.errors import StoreError
 from monitor.settings.schema import StoreSettings
-from monitor.store import open_reader
+from tests.air_room import readings_in, write_air_room
 from tests.bench.flood import PROBES
 from tests.bench.meter import cpu_s, middle, needed_broker, started, wait_for
 
@@ -56,22 +55,8 @@ class Took:
 
 def write_room(folder: Path, source: str) -> None:
     """Settings, and a book of fifty air probes."""
-    (folder / "room").mkdir()
-    (folder / "room" / "bags.csv").write_text(
-        "bag,batch,strain,spawn_lot,inoculated,mass_kg,rack,shelf,slot,probe\n", encoding="utf-8"
-    )
-    rows = "".join(f"p{number},air,R1,{1 + number % 5}\n" for number in range(PROBES))
-    (folder / "room" / "probes.csv").write_text(f"probe,place,rack,shelf\n{rows}", encoding="utf-8")
-    (folder / "monitor.yaml").write_text(SETTINGS.format(source=source), encoding="utf-8")
-
-
-def stored(folder: Path) -> int:
-    """How many readings the store holds, 0 while there is none yet."""
-    try:
-        with open_reader(folder / "bagwatt.db") as store:
-            return store.last_reading_id()
-    except StoreError:
-        return 0
+    names = (f"p{number}" for number in range(PROBES))
+    write_air_room(folder, names, SETTINGS.format(source=source))
 
 
 def of_floor(words: list[str], go: Callable[[], None] = lambda: None) -> Took:
@@ -96,7 +81,7 @@ def of_watch(
         time.sleep(1.0)  # subscribed, and nothing left to import
         go()
         wall_s, spent_s = time.perf_counter(), cpu_s(watch.pid)
-        wait_for(lambda: stored(folder) >= count, f"{count} stored, see {log}", 0.1)
+        wait_for(lambda: readings_in(folder) >= count, f"{count} stored, see {log}", 0.1)
         return Took(time.perf_counter() - wall_s, cpu_s(watch.pid) - spent_s)
 
 

@@ -21,8 +21,8 @@ from pathlib import Path
 
 import paho.mqtt.client as mqtt
 
-from monitor.errors import StoreError
 from monitor.store import open_reader
+from tests.air_room import readings_in, write_air_room
 from tests.broker import Broker, running_broker
 from tests.faults.warm import Start, warm
 from tests.waiting import wait_until
@@ -50,13 +50,8 @@ frames: {{length: 1 min, grace: 1 s}}
 
 def write_room(folder: Path, port: int) -> None:
     """Settings and a book of probes without a bag."""
-    (folder / "room").mkdir()
-    (folder / "room" / "bags.csv").write_text(
-        "bag,batch,strain,spawn_lot,inoculated,mass_kg,rack,shelf,slot,probe\n", encoding="utf-8"
-    )
-    rows = "".join(f"k{number},air,R1,1\n" for number in range(PROBES))
-    (folder / "room" / "probes.csv").write_text(f"probe,place,rack,shelf\n{rows}", encoding="utf-8")
-    (folder / "monitor.yaml").write_text(SETTINGS.format(port=port), encoding="utf-8")
+    names = (f"k{number}" for number in range(PROBES))
+    write_air_room(folder, names, SETTINGS.format(port=port))
 
 
 def stored(folder: Path) -> Counter[int]:
@@ -64,15 +59,6 @@ def stored(folder: Path) -> Counter[int]:
     with open_reader(folder / "bagwatt.db") as store:
         rows = store.readings_after(0, store.last_reading_id())
         return Counter(round(((one.raw or 0.0) - FIRST_C) / STEP_C) for _, one in rows)
-
-
-def count(folder: Path) -> int:
-    """How many readings the store holds, 0 while there is none yet."""
-    try:
-        with open_reader(folder / "bagwatt.db") as store:
-            return store.last_reading_id()
-    except StoreError:
-        return 0
 
 
 class Publisher:
@@ -151,26 +137,26 @@ class Figures:
 
 def _kill_once(start: Start, folder: Path, draw: random.Random) -> bool:
     """Start, kill at a random moment; True where it had not stored anything yet."""
-    before = count(folder)
+    before = readings_in(folder)
     process = start(folder)
     if draw.random() < 0.3:
         time.sleep(draw.uniform(0.0, 0.4))
     else:
         wait_until(
-            lambda: count(folder) > before or not process.running(),
+            lambda: readings_in(folder) > before or not process.running(),
             STARTED_LIMIT_S,
             f"a reading is stored ({folder / 'watch.log'})",
         )
         time.sleep(draw.expovariate(1 / 0.2))
     assert process.running(), (folder / "watch.log").read_text()[-2000:]
     process.end(signal.SIGKILL)
-    return count(folder) == before
+    return readings_in(folder) == before
 
 
 def _drain(start: Start, folder: Path, sent: int) -> None:
     """Let it work undisturbed until all is there, then ask it to stop."""
     process = start(folder)
-    wait_until(lambda: count(folder) >= sent, DRAIN_LIMIT_S, "the queue is drained")
+    wait_until(lambda: readings_in(folder) >= sent, DRAIN_LIMIT_S, "the queue is drained")
     process.end(signal.SIGTERM)
 
 

@@ -17,8 +17,9 @@ import pytest
 from monitor.errors import StoreError
 from monitor.store import open_reader, spare_path
 from monitor.store.spare_place import lying
+from tests.air_room import readings_in
 from tests.broker import Broker, running_broker
-from tests.faults.kills import FIRST_C, STEP_C, count, stored, write_room
+from tests.faults.kills import FIRST_C, STEP_C, stored, write_room
 from tests.faults.shim import build_shim
 from tests.receivers import HttpReceiver
 from tests.waiting import wait_until
@@ -83,14 +84,14 @@ def test_a_card_that_refuses_is_told_now_and_has_every_reading_in_the_end(
         with watching(tmp_path, shim, receiver.url, errno.ENOSPC) as process:
             wait_until(lambda: "SUBACK" in broker.log(), 30.0, "subscribed")
             publish(broker, 0, 50)
-            wait_until(lambda: count(tmp_path) == 50, 30.0, "readings on the card")
+            wait_until(lambda: readings_in(tmp_path) == 50, 30.0, "readings on the card")
             full.touch()
             publish(broker, 50, 700)  # more than the broker sends ahead of acknowledgement
             told = "store can't be written"
             wait_until(
                 lambda: any(told in str(one) for one in receiver.taken), 30.0, "the alarm is told"
             )
-            assert count(tmp_path) == 50
+            assert readings_in(tmp_path) == 50
             process.kill()  # in the midst of it
             process.wait(10)
         memory = spare_path(tmp_path / "bagwatt.db")
@@ -101,7 +102,7 @@ def test_a_card_that_refuses_is_told_now_and_has_every_reading_in_the_end(
             publish(broker, 750, 50)
             wait_until(lambda: _spared(tmp_path, medium) == 800, 30.0, "it goes on in the spare")
             full.unlink()
-            wait_until(lambda: count(tmp_path) == 800, 40.0, "all of it is on the card")
+            wait_until(lambda: readings_in(tmp_path) == 800, 40.0, "all of it is on the card")
         found = stored(tmp_path)
     assert sorted(found) == list(range(800)) and set(found.values()) == {1}
     assert not lying(tmp_path / "bagwatt.db", medium)

@@ -19,9 +19,10 @@ from monitor.mirror.walk import Walk
 from monitor.settings.schema_mirror import MirrorSettings
 from monitor.store import copied, mirrored, open_reader
 from monitor.store.mirrored import Place
+from tests.air_room import readings_in
 from tests.broker import Broker, running_broker
 from tests.clocks import TurnedClock
-from tests.faults.kills import PROBES, count, write_room
+from tests.faults.kills import PROBES, write_room
 from tests.faults.warm import Start, warm
 from tests.mirror.fake import FakeServer
 from tests.mirror.rooms import ROOM, SITE, START_S, MirroredRoom
@@ -156,7 +157,9 @@ def _killed(start: Start, folder: Path, draw: random.Random) -> None:
     before = _behind(folder) if (folder / "bagwatt.db").exists() else 0
     process = start(folder)
     wait_until(
-        lambda: count(folder) and _behind(folder) not in (0, before), DRAIN_LIMIT_S, "it copies"
+        lambda: readings_in(folder) and _behind(folder) not in (0, before),
+        DRAIN_LIMIT_S,
+        "it copies",
     )
     time.sleep(draw.uniform(0.0, 0.2))
     process.end(signal.SIGKILL)
@@ -179,7 +182,7 @@ def test_a_watch_killed_again_and_again_copies_every_reading_once(
             broker.publish(*(_message(number, now_s) for number in range(first, first + SENT)))
             _killed(start, tmp_path, draw)
         process = start(tmp_path)
-        wait_until(lambda: count(tmp_path) >= KILLS * SENT, DRAIN_LIMIT_S, "all is stored")
+        wait_until(lambda: readings_in(tmp_path) >= KILLS * SENT, DRAIN_LIMIT_S, "all is stored")
         wait_until(lambda: _behind(tmp_path) == 0, DRAIN_LIMIT_S, "all is copied")
         process.end(signal.SIGTERM)
     found = {
