@@ -31,10 +31,13 @@ class Terminal:
     def __init__(self, farm: Farm, *words: str) -> None:
         self.master, slave = pty.openpty()
         command = [sys.executable, "-m", "monitor", "walk", "--config", str(farm.path)]
+        # a suite that runs under nohup would hand it down that a hang-up is nothing
+        before = signal.signal(signal.SIGHUP, signal.SIG_DFL)
         self.process = subprocess.Popen(
             [*command, "--by", "Kim", *words],
             stdin=slave, stdout=slave, stderr=slave, start_new_session=True,
         )  # fmt: skip
+        signal.signal(signal.SIGHUP, before)
         os.close(slave)
         self.shown = ""
         self._read_to = 0
