@@ -113,6 +113,14 @@ class Line:
             self._client.connect(self._settings.host, self._settings.port, keepalive_s)
         self._client.loop_start()
 
+    def distrusts(self, error: Exception) -> bool:
+        """Whether a connection failed because the broker's certificate is not trusted."""
+        if self._settings.tls is None:
+            return False
+        from ssl import SSLCertVerificationError  # noqa: PLC0415
+
+        return isinstance(error, SSLCertVerificationError)
+
     def subscribe(self, filters: Sequence[tuple[str, int]]) -> None:
         """Subscribe to filters, each with its QoS."""
         self._client.subscribe(list(filters))

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import logging
 import random
-import ssl
 import threading
 from collections.abc import Callable
 from typing import Protocol
@@ -186,8 +185,7 @@ class Neighbours:
         try:
             line.open()
         except (OSError, ValueError) as error:
-            untrusted = isinstance(error, ssl.SSLCertVerificationError)
-            raise CutOffError(f"{line.where}: {error}", refused=untrusted) from error
+            raise CutOffError(f"{line.where}: {error}", refused=line.distrusts(error)) from error
 
     def _show(self, messages: Messages) -> None:
         """Make messages of the newest close, if there is one that was not shown."""
