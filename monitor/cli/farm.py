@@ -100,7 +100,7 @@ def _show(heard: Heard, settings: Settings) -> None:
     say()
     if not heard.lots.bad:
         count = len(heard.lots.lots)
-        watched = f" ({count} {'stands' if count == 1 else 'stand'} in two or more)"
+        watched = f" ({count} {'stands' if count == 1 else 'stand'} in two rooms or more)"
         say(f"no spawn lot is bad in two rooms{watched if count else ''}")
     for lot in heard.lots.bad:
         say(paint(f"{capital(lot_claim(lot))}.", RED if lot.side is Side.WARM else BOLD))

@@ -11,12 +11,13 @@ from dataclasses import dataclass
 from datetime import tzinfo
 from zoneinfo import ZoneInfo
 
-from starlette.responses import Response
+from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
 from monitor.clock import Clock
 from monitor.farm.listener import Heard, Listener
 from monitor.farm.lot_nouns import FarmLot
+from monitor.farm.plain import farm_as_plain
 from monitor.farm.room_words import (
     air_words,
     alarm_counts,
@@ -27,7 +28,7 @@ from monitor.farm.room_words import (
 )
 from monitor.farm.standing import RoomStanding
 from monitor.farm.words import lot_caution, lot_claim, lot_do, lot_evidence
-from monitor.page.ask import Ask
+from monitor.page.ask import Ask, problem
 from monitor.page.show import Show
 from monitor.settings.schema import Settings
 from monitor.terms import Urgency
@@ -81,7 +82,15 @@ class FarmViews:
 
     def routes(self, route: Callable[..., Route]) -> list[Route]:
         """Every address."""
-        return [route("/farm", self.farm)] if self._neighbours else []
+        page = [route("/farm", self.farm)] if self._neighbours else []
+        return [*page, route("/api/farm", self.plain)]
+
+    def plain(self, ask: Ask) -> Response:
+        """The same for a script."""
+        if self._neighbours is None:
+            return problem(404, "this room has no block `neighbours` in its settings")
+        heard, trouble = self._hear()
+        return JSONResponse(farm_as_plain(heard)) if heard else problem(503, trouble)
 
     def farm(self, ask: Ask) -> Response:
         """Rooms in the order to go, lots over rooms, and what could not be understood."""

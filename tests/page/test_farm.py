@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 import time
 from collections.abc import Callable, Iterator
@@ -9,12 +10,14 @@ from dataclasses import replace
 from html import unescape
 from pathlib import Path
 
+import jsonschema
 import pytest
 from playwright.sync_api import Browser, expect
 
 from demo.pictures import CHROMIUM, PHONE
 from monitor.room_messages import RoomClaim
 from monitor.room_summary import MonitorHealth, RoomAir, RoomSummary, to_json
+from monitor.settings.reference import message_schema_text
 from monitor.terms import Urgency
 from tests.broker import Broker, running_broker
 from tests.farm.samples import TOPICS, alarm, claim, lot, summary
@@ -100,10 +103,27 @@ def test_what_rooms_say_is_text_and_never_markup(serve: Serve, broker: Broker) -
     assert set(outside) == {"https://pi-south.example:8423/"}
 
 
+def test_a_script_gets_the_farm_as_it_is_described(serve: Serve, broker: Broker) -> None:
+    """The schema of the description, and the summary's own."""
+    fill(broker)
+    client = serve(settings(broker.port)).visit()
+    found = client.get("/api/farm").json()
+    described = client.get("/api/openapi.json").json()
+    form = {"$ref": "#/components/schemas/Farm", "components": described["components"]}
+    jsonschema.Draft202012Validator(form).validate(found)
+    assert [one["room"] for one in found["rooms"]][:2] == ["South", "<b>East</b>"]
+    assert [one["spawn_lot"] for one in found["lots"] if one["bad"]] == ["L-7"]
+    standing = json.loads(message_schema_text("standing"))
+    for room in found["rooms"]:
+        if room["summary"] is not None:
+            jsonschema.validate(room["summary"], standing)
+
+
 def test_without_neighbours_there_is_no_farm(serve: Serve) -> None:
     client = serve().visit()
     assert client.get("/farm").status_code == 404
     assert "/farm" not in client.get("/").text
+    assert client.get("/api/farm").status_code == 404
 
 
 def test_the_farm_needs_a_login_where_the_page_does(serve: Serve, broker: Broker) -> None:
