@@ -184,6 +184,20 @@ def test_a_bag_twelve_per_cent_stronger_is_not_called() -> None:
     assert run(frames(bags, 110), book(list(bags))).called("Q02") is None
 
 
+def test_warm_bags_that_stray_from_any_curve_by_a_tenth_of_their_heat_are_not_called() -> None:
+    """No bag follows a formula; the warmer it is, the more of a difference that makes."""
+    bags = {name: replace(bag, peak_k=2.0 * bag.peak_k) for name, bag in cohort(seed=22).items()}
+    for place, (name, bag) in enumerate(bags.items()):
+
+        def strays(age_h: float, bag: Grown = bag, at: float = 0.8 * place) -> float:
+            heat_k = bag.warmth_k(age_h) - bag.offset_k
+            return 0.1 * heat_k * math.sin(2.0 * math.pi * age_h / 60.0 + at)
+
+        bags[name] = replace(bag, more=strays)
+    done = run(frames(bags, 150), book(list(bags)))
+    assert not [bag for bag in bags if done.called(bag) or done.called(bag, hot=False)]
+
+
 def test_pulling_half_of_a_cohort_calls_nobody() -> None:
     bags = cohort(seed=6)
     names = sorted(bags, key=lambda name: bags[name].offset_k)
