@@ -118,6 +118,9 @@ def test_a_lost_connection_forgets_what_was_on_its_way() -> None:
     wire.send()
     number, _ = wire.moving[0]
     board.seek()
+    assert board.next() is None and board.waiting == 0
+    board.pack("senml", b"1")
+    assert board.waiting == 0, "nobody takes a pack just now"
     board.answered(number, "")
     board.found("b", b"1")
     board.begin()

@@ -233,3 +233,23 @@ def test_a_close_that_can_not_be_told_is_said_and_the_next_one_is_told(
         end_s = room.close()
         wait_until(lambda: room.told_all(end_s), 5.0, "all told")
         assert room.neighbours.health().detail == ""
+
+
+def test_a_room_whose_card_is_full_goes_on_telling_from_the_spare(
+    broker: Broker, tmp_path: Path
+) -> None:
+    with telling(write_room(tmp_path / "a", "North", broker.port)) as room:
+        room.pull("GO12-002")
+        while not room.alarms():
+            end_s = room.close(GONE)
+        wait_until(lambda: room.told_all(end_s), 5.0, "all told")
+        assert kept(broker)[TOPICS.summary("North")]["monitor"]["problem"] == ""
+        room.room.fill_card()
+        while room.room.log.store.path == room.room.settings.store.path:
+            end_s = room.close(GONE)
+        wait_until(lambda: room.told_all(end_s), 5.0, "all told")
+        there = kept(broker)
+        summary = there[TOPICS.summary("North")]
+        assert "full" in summary["monitor"]["problem"]
+        assert summary["bags"]["total"] == 1
+        assert parts(there) == {"summary", "claim", "alarms", "bags"}
