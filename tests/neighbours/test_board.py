@@ -117,6 +117,7 @@ def test_a_lost_connection_forgets_what_was_on_its_way() -> None:
     board, wire = begun({"a": b"1", "b": b"1"})
     wire.send()
     number, _ = wire.moving[0]
+    board.pack("senml", b"0")
     board.seek()
     assert board.next() is None and board.waiting == 0
     board.pack("senml", b"1")
