@@ -54,6 +54,8 @@ def test_only_what_changed_goes_out_and_what_is_gone_is_emptied() -> None:
     board.show({"summary": b"2", "a/1": b"x"})
     assert wire.all() == ["summary", "a/2"]
     assert wire.kept == {"summary": b"2", "a/1": b"x"}
+    board.show({"summary": b"2", "a/1": b"x"})
+    assert wire.all() == []
     assert board.waiting == 0
 
 
@@ -137,3 +139,26 @@ def test_packs_go_after_what_is_kept_each_once_the_newest_of_many() -> None:
     assert [post.payload for _, post in wire.moving[1:3]] == [b"5", b"6"]
     wire.all()
     assert wire.kept == {"a": b"1"} and board.waiting == 0
+
+
+def test_what_is_to_stand_is_told_from_what_only_passes_by() -> None:
+    board = Board()
+    assert board.keeping, "nothing is known yet of what stands"
+    board.begin()
+    assert not board.keeping
+    board.show({"a": b"1"})
+    wire = Wire(board)
+    assert board.keeping
+    wire.send()
+    assert board.keeping and board.waiting == 1
+    board.pack("senml", b"1")
+    assert board.waiting == 2
+    wire.answer()
+    assert not board.keeping and board.waiting == 1
+    wire.send()
+    assert not board.keeping and board.waiting == 1
+    wire.answer()
+    board.show({"a": b"2"})
+    wire.send()
+    wire.answer("Not authorized")
+    assert board.keeping and board.waiting == 0

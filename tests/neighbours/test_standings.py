@@ -12,6 +12,7 @@ from monitor.room_messages import BagStanding, RoomAlarm
 from monitor.room_summary import from_json, to_json
 from monitor.settings.reference import message_schema_text
 from monitor.terms import AlarmKind, Reason, Transition, Urgency
+from monitor.values import Facts
 from tests.neighbours.rooms import END_S, TELLER, alarm, bag, picture
 
 BAGS = {code: bag(code) for code in ("GO12-001", "GO12-002")}
@@ -71,3 +72,12 @@ def test_a_bag_is_told_of_when_it_means_something_else_and_each_hour() -> None:
     assert hourly == at(60, alarm("GO12-001"), excess_k=0.9)
     gone = worth_telling(hourly, {"GO12-001": hourly["GO12-001"]})
     assert set(gone) == {"GO12-001"}
+
+
+def test_an_alarm_names_its_bag_also_where_only_its_subject_does() -> None:
+    of_bag = alarm("GO12-001", facts=Facts())
+    of_probe = alarm("p-1", AlarmKind.PROBE, reason=Reason.PROBE_STUCK, facts=Facts(probe="p-1"))
+    of_bags_probe = alarm("p-2", AlarmKind.PROBE, reason=Reason.PROBE_STUCK, facts=Facts(bag="B-9"))
+    told = alarms_of(TELLER, picture(BAGS, of_bag, of_probe, of_bags_probe))
+    named = {number: (one.bag, one.probe) for number, one in told.items()}
+    assert named == {"a-GO12-001": ("GO12-001", ""), "a-p-1": ("", "p-1"), "a-p-2": ("B-9", "")}
