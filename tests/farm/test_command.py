@@ -13,7 +13,14 @@ import pytest
 from monitor.cli import main
 from monitor.cli.exits import Exit
 from monitor.room_messages import RoomClaim
-from monitor.room_summary import MonitorHealth, RoomAir, RoomSummary, to_json
+from monitor.room_summary import (
+    AlarmSummary,
+    LotSummary,
+    MonitorHealth,
+    RoomAir,
+    RoomSummary,
+    to_json,
+)
 from monitor.terms import Urgency
 from tests.broker import Broker, running_broker
 from tests.farm.samples import TOPICS, alarm, claim, lot, summary
@@ -100,6 +107,36 @@ def test_a_message_of_another_version_is_shown_and_wants_a_person(
     text = capsys.readouterr().out
     assert "unknown version: version 3; 1 is known" in text
     assert "not understood: bagwatt/rooms/South/claim/x: not JSON" in text
+
+
+@pytest.mark.parametrize(
+    ("alarms", "lots", "claimed", "more", "code"),
+    [
+        ([], [], True, b"", Exit.DONE),
+        ([alarm(Urgency.LATER), alarm(Urgency.NOW, answered=True)], [], True, b"", Exit.DONE),
+        ([alarm(Urgency.TODAY)], [], True, b"", Exit.FOUND),
+        ([alarm(Urgency.NOW)], [], True, b"", Exit.FOUND),
+        ([], [lot("L-7", 9, 4), lot("L-1", 30)], True, b"", Exit.FOUND),
+        ([], [], False, b"", Exit.FOUND),
+        ([], [], True, b"?", Exit.FOUND),
+    ],
+    ids=["well", "answered", "today", "now", "a bad lot", "nobody watches", "not understood"],
+)
+def test_its_end_says_whether_something_wants_a_person(
+    broker: Broker,
+    tmp_path: Path,
+    alarms: list[AlarmSummary],
+    lots: list[LotSummary],
+    claimed: bool,
+    more: bytes,
+    code: Exit,
+) -> None:
+    now_s = time.time()
+    told(broker, summary("North", now_s, alarms, lots), claimed=claimed)
+    told(broker, summary("South", now_s, [], lots))
+    if more:
+        broker.publish((TOPICS.claim("South", "x"), more), retain=True)
+    assert main(["farm", "--config", settings(tmp_path, NEIGHBOURS, broker.port)]) == code
 
 
 def test_no_broker_no_room_and_no_block_are_told_apart(

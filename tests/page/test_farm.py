@@ -4,17 +4,21 @@ from __future__ import annotations
 
 import json
 import re
+import threading
 import time
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from html import unescape
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 import jsonschema
 import pytest
 from playwright.sync_api import Browser, expect
 
 from demo.pictures import CHROMIUM, PHONE
+from monitor.farm.standing import Claimant, Hearing, RoomStanding
+from monitor.page.farm import room_card
 from monitor.room_messages import RoomClaim
 from monitor.room_summary import MonitorHealth, RoomAir, RoomSummary, to_json
 from monitor.settings.reference import message_schema_text
@@ -138,6 +142,7 @@ def test_a_broker_that_is_away_is_said_and_holds_nobody_up(serve: Serve) -> None
     """The first look waits two seconds at most, the next ones not at all; then it ends at once."""
     served = serve(settings(free_port()))
     client = served.visit()
+    assert 'href="/farm"' in client.get("/").text
     began_s = time.monotonic()
     html = client.get("/farm").text
     assert "can't be reached" in unescape(html)
@@ -148,6 +153,37 @@ def test_a_broker_that_is_away_is_said_and_holds_nobody_up(serve: Serve) -> None
     began_s = time.monotonic()
     served.end()
     assert time.monotonic() - began_s < 3.0
+
+
+def listening() -> list[str]:
+    """Threads that listen to a farm."""
+    return [one.name for one in threading.enumerate() if "bagwattfarm" in one.name]
+
+
+def test_nobody_listens_before_the_first_look_nor_after_the_end(
+    serve: Serve, broker: Broker
+) -> None:
+    served = serve(settings(broker.port))
+    client = served.visit()
+    assert client.get("/").status_code == 200
+    assert listening() == []
+    for _ in range(3):
+        assert client.get("/farm").status_code == 200
+    assert len(listening()) == 1
+    served.end()
+    wait_until(lambda: listening() == [], 3.0, "it listens no more")
+
+
+def test_a_card_says_where_a_name_is_used_twice_and_leads_home_from_its_own_page() -> None:
+    told = replace(summary(), page="http://elsewhere.example/")
+    one = Claimant("a", "pi-north", NOW_S, 0.0, 90.0)
+    room = RoomStanding("North", Hearing.HEARD, told, 20.0, NOW_S, 0.0, (one,), None)
+    card = room_card(room, "C", ZoneInfo("Europe/London"), NOW_S)
+    assert (card.look, card.tape, card.page) == ("later", "calm", "http://elsewhere.example/")
+    twice = replace(room, claimants=(one, replace(one, instance="b", host="pi-south")))
+    card = room_card(twice, "C", ZoneInfo("Europe/London"), NOW_S, own="North")
+    assert (card.look, card.tape, card.page) == ("away", "name used twice", "/")
+    assert "pi-north and pi-south" in card.trouble
 
 
 def test_rooms_that_come_later_are_shown_and_degrees_are_each_visitors_own(
