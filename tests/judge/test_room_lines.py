@@ -110,6 +110,31 @@ def test_air_that_climbs_while_no_bag_warms_is_not_the_room(bags: Course, reason
     assert bool({Reason.HEATER_STUCK, Reason.NO_COOLING} & {one for _, one in told}) is reasons
 
 
+def test_one_shelf_in_the_sun_is_not_the_room() -> None:
+    room, found = RoomWatch(RoomParams(band_high_c=60.0)), set()
+    for step in range(1, 6 * 51 + 2):
+        hour = step / 6
+        air_c = {"a1": 22.0, "a5": 23.0 + max(0.0, 8.0 * (hour - 50.0))}
+        bags_c = {f"B{number}": 23.0 + max(0.0, hour - 50.0) for number in range(6)}
+        found |= {one.reason for one in room.step(frame(hour * HOUR_S, air_c, bags_c), PROBES, {})}
+    assert not found
+
+
+def test_a_room_that_fell_and_comes_back_by_itself_has_not_lost_its_heat() -> None:
+    """Aired for 20 min: half an hour later it is still cold, and on its way up."""
+
+    def falls(back_k_per_h: float) -> set[Reason | None]:
+        def air(hour: float) -> float:
+            fallen_k = min(5.0, max(0.0, 15.0 * (hour - 50.0)))
+            return 22.0 - fallen_k + min(5.0, max(0.0, back_k_per_h * (hour - 50.5)))
+
+        params = RoomParams(band_low_c=0.0, plunge_k=50.0)
+        return {reason for _, reason in said(54, air, lambda hour: 23.0, params)}
+
+    assert falls(0.0) - {None}
+    assert not falls(5.0)
+
+
 def test_with_air_on_one_shelf_a_plunge_tells_a_door_from_lost_heat() -> None:
     def falls(k_per_h: float) -> set[Reason | None]:
         air: Course = lambda hour: 22.0 - min(6.0, max(0.0, k_per_h * (hour - 50.0)))  # noqa: E731
