@@ -24,8 +24,9 @@ DEAF_LISTENS = 2.5
 INTERVALS, LONGEST_INTERVAL_S = 3.0, 3600.0
 #: Others that are remembered; one at a time is the rule.
 MOST_OTHERS = 8
-#: Between two tellings, also where somebody takes our claim away each time.
-LEAST_APART_S = 1.0
+#: Between two tellings, also where somebody takes our claim away each time: who listens for so
+#: many times that hears it.
+LEAST_APART_LISTENS = 0.5
 
 
 class Place(StrEnum):
@@ -55,7 +56,7 @@ class Claims:
         self.others: dict[tuple[str, str], Other] = {}
         self._lapsed: list[str] = []
         self._stands = False  # whether our claim is on the broker, as far as we know
-        self._heard_back = False
+        self._heard_back = self._left = False
         self._began_s = self._until_s = self._tell_s = self._told_s = 0.0
 
     def begin(self, now_s: float) -> None:
@@ -67,7 +68,7 @@ class Claims:
     def listen(self, now_s: float) -> None:
         """The broker tells us all claims from now on; some may have come before it said so."""
         self.place = Place.LISTENING
-        self._heard_back = False
+        self._heard_back = self._left = False
         self._began_s = self._tell_s = now_s
         self._until_s = now_s + self.listen_s
 
@@ -122,6 +123,7 @@ class Claims:
     def _emptied(self, instance: str, now_s: float) -> None:
         for known in [one for one in self.others if one[0] == instance]:
             del self.others[known]
+            self._left = True
         if instance == self.own.instance:
             self._stands = False
             self._tell_again(instance, now_s)
@@ -129,21 +131,27 @@ class Claims:
     def _tell_again(self, instance: str, now_s: float) -> None:
         """Somebody else wrote where our claim stands."""
         if instance == self.own.instance:
-            self._tell_s = min(self._tell_s, max(now_s, self._told_s + LEAST_APART_S))
+            earliest_s = self._told_s + LEAST_APART_LISTENS * self.listen_s
+            self._tell_s = min(self._tell_s, max(now_s, earliest_s))
 
     def look(self, now_s: float) -> Place:
-        """Where we stand now: what was not told again lapses, the lowest rank has the name."""
+        """Where we stand now: what was not told again lapses, the lowest rank has the name.
+
+        Once another is gone the room is listened to anew, as it may have spoken meanwhile.
+        """
         for key, other in list(self.others.items()):
             if now_s >= other.lapses_s:
                 del self.others[key]
+                self._left = True
                 if key[0] != self.own.instance:
                     self._lapsed.append(key[0])
         if self.holder is not None:
             self.place = Place.ASIDE
-        elif self.place is Place.ASIDE:
+        elif self.place is Place.ASIDE or (self.place is Place.HOLDING and self._left):
             self.listen(now_s)
         elif self.place is Place.LISTENING and self._heard_back and now_s >= self._until_s:
             self.place = Place.HOLDING
+        self._left = False
         return self.place
 
     def tells(self, now_s: float) -> bool:

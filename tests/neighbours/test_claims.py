@@ -254,3 +254,27 @@ def test_who_stands_aside_takes_its_claim_away_once() -> None:
     own.came("aa", to_json(RoomClaim, OLD), False, 1.0)
     own.look(1.0)
     assert (own.empties(), own.empties()) == (["bb"], [])
+
+
+def test_once_another_is_gone_the_room_is_listened_to_anew() -> None:
+    """It may have spoken in the room's name before it knew of us."""
+    own, ours, theirs = Claims(OLD), to_json(RoomClaim, OLD), to_json(RoomClaim, YOUNG)
+    own.begin(0.0)
+    own.came("aa", ours, False, 0.0)
+    own.came("bb", theirs, True, 0.0)
+    own.came("bb", b"", False, 1.0)
+    assert own.look(LISTEN_S) is Place.HOLDING, "what went before we spoke"
+    now_s = 10.0
+    for stays_s in (1.0, INTERVALS * KEEPALIVE_S):
+        gone_s = now_s + stays_s
+        own.came("bb", theirs, False, now_s)
+        assert own.look(now_s) is Place.HOLDING
+        if stays_s == 1.0:
+            own.came("bb", b"", False, gone_s)
+        assert own.look(gone_s) is Place.LISTENING
+        assert own.tells(gone_s), "and it must hear itself"
+        assert own.look(gone_s + LISTEN_S) is Place.LISTENING
+        own.came("aa", ours, False, gone_s)
+        now_s = gone_s + LISTEN_S
+        assert own.look(now_s) is Place.HOLDING
+        assert own.look(now_s) is Place.HOLDING
