@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import asdict, dataclass
 from typing import Any
 
-from monitor.judge.neighbours import neighbours
+from monitor.judge.neighbours import Neighbours, Places
 from monitor.judge.probe_faults import ProbeFault
 from monitor.judge.strain import Strain
 from monitor.terms import HOUR_S
@@ -76,6 +76,7 @@ class Calls:
         void = {one.bag for one in faults if one.bag and one.reason is not Reason.PROBE_SILENT}
         self._cases = {key: case for key, case in self._cases.items() if key[0] in bags}
         found = [_probe_condition(fault, bags, end_s) for fault in faults]
+        places: Places | None = None
         for code in sorted(verdicts):
             bag = bags.get(code)
             if bag is None:
@@ -86,7 +87,9 @@ class Calls:
                 case = self._cases.setdefault((code, kind), _Case())
                 self._weigh(case, kind, estimate, evidence, strain, end_s, code in void)
                 if case.called or case.looked:
-                    facts = _bag_facts(bag, strain, estimate, evidence, kind, bags)
+                    places = places or Places(bags)
+                    near = places.near(bag)
+                    facts = _bag_facts(bag, strain, estimate, evidence, kind, near)
                     found.append(
                         Condition(kind, code, _urgency(case), _reason(case, kind, evidence), facts)
                     )
@@ -186,9 +189,8 @@ def _bag_facts(
     estimate: Estimate,
     evidence: Evidence,
     kind: AlarmKind,
-    bags: Mapping[str, Bag],
+    near: Neighbours,
 ) -> Facts:
-    near = neighbours(bag, bags)
     return Facts(
         bag=bag.bag,
         probe=bag.probe,

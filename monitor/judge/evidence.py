@@ -21,6 +21,7 @@ from monitor.judge.handling import Handling
 from monitor.judge.history import BY_HAND, BY_PROBE, History
 from monitor.judge.looks import STRETCHES, Beliefs, Course, Panel
 from monitor.judge.lots import judge_lot
+from monitor.judge.neighbours import Places
 from monitor.judge.outlook import Outlook, estimate_bag
 from monitor.judge.panel import look, search
 from monitor.judge.params import JudgeParams
@@ -278,11 +279,9 @@ class Judge:
         history.predicted[:, columns] = found.fit[:rows]
         history.ahead[:, columns] = found.fit[rows:]
         seen = np.asarray(np.isfinite(panel.excess[-9:]).any(axis=0))
-        lent = {
-            name: lent_k(bags[name], bags, self._standing)
-            for name, hot in zip(members, found.hot, strict=True)
-            if hot > 0.0
-        }
+        suspects = [name for name, hot in zip(members, found.hot, strict=True) if hot > 0.0]
+        places = Places(bags if suspects else {})
+        lent = {name: lent_k(bags[name], places, self._standing) for name in suspects}
         for place, name in enumerate(members):
             before = self._standing.get(name)
             self._standing[name] = Standing.of(

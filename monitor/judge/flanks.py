@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from monitor.judge.neighbours import either_side
+from monitor.judge.neighbours import Places
 from monitor.judge.verdicts import Standing
 from monitor.values import Bag
 
@@ -21,8 +21,8 @@ MOST_LENT = 0.3
 SURELY_HOT = 3.0
 
 
-def lent_k(bag: Bag, bags: Mapping[str, Bag], standing: Mapping[str, Standing]) -> float:
+def lent_k(bag: Bag, places: Places, standing: Mapping[str, Standing]) -> float:
     """The most that hot bags on either side may lend to the surface of `bag` [K]."""
-    near = (standing.get(code) for code in either_side(bag, bags.values()))
+    near = (standing.get(code) for code in places.either_side(bag))
     hot = [one.added_k for one in near if one is not None and one.hot >= SURELY_HOT]
     return MOST_LENT * max(hot, default=0.0)

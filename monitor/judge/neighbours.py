@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from bisect import bisect_left, bisect_right
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from monitor.values import Bag
@@ -17,53 +18,66 @@ class Neighbours:
     same_lot: tuple[str, ...]
 
 
-def neighbours(bag: Bag, bags: Mapping[str, Bag]) -> Neighbours:
-    """The bags on either side on the same shelf, the two inoculated right after it in the
-    same session, and the others of its spawn lot. A bag is named once, in the first group.
+class Places:
+    """The bags of a room by shelf, session and spawn lot, so that many may be asked about."""
 
-    The next bag inoculated shares a bad jar even where it hangs elsewhere (common practice,
-    no source).
-    """
-    others = [other for code, other in sorted(bags.items()) if code != bag.bag]
-    next_slot = either_side(bag, others)
-    after = [code for code in _after(bag, others) if code not in next_slot][:2]
-    named = {*next_slot, *after}
-    same_lot = tuple(
-        other.bag
-        for other in others
-        if bag.spawn_lot and other.spawn_lot == bag.spawn_lot and other.bag not in named
-    )
-    return Neighbours(next_slot, tuple(after), same_lot)
+    def __init__(self, bags: Mapping[str, Bag]) -> None:
+        self._shelves: dict[tuple[str, int], list[tuple[int, str]]] = {}
+        self._sessions: dict[str, list[Bag]] = {}
+        self._lots: dict[str, list[str]] = {}
+        for code, bag in sorted(bags.items()):
+            if bag.slot is not None and bag.shelf is not None:
+                self._shelves.setdefault((bag.rack, bag.shelf), []).append((bag.slot, code))
+            self._sessions.setdefault(bag.session or bag.batch, []).append(bag)
+            if bag.spawn_lot:
+                self._lots.setdefault(bag.spawn_lot, []).append(code)
+        for shelf in self._shelves.values():
+            shelf.sort()
 
+    def near(self, bag: Bag) -> Neighbours:
+        """The bags on either side on the same shelf, the two inoculated right after it in the
+        same session, and the others of its spawn lot. A bag is named once, in the first group.
 
-def either_side(bag: Bag, others: Iterable[Bag]) -> tuple[str, ...]:
-    """The nearest bags on its shelf, to either side of it; none where slots are not known."""
-    if bag.slot is None or bag.shelf is None:
-        return ()
-    shelf = sorted(
-        (other.slot, other.bag)
-        for other in others
-        if other.slot is not None
-        and other.bag != bag.bag
-        and (other.rack, other.shelf) == (bag.rack, bag.shelf)
-    )
-    below = [code for slot, code in shelf if slot < bag.slot][-1:]
-    above = [code for slot, code in shelf if slot > bag.slot][:1]
-    return tuple(below + above)
+        The next bag inoculated shares a bad jar even where it hangs elsewhere (common practice,
+        no source).
+        """
+        next_slot = self.either_side(bag)
+        after = [code for code in self._after(bag) if code not in next_slot][:2]
+        named = {bag.bag, *next_slot, *after}
+        same_lot = tuple(code for code in self._lots.get(bag.spawn_lot, ()) if code not in named)
+        return Neighbours(next_slot, tuple(after), same_lot)
 
+    def either_side(self, bag: Bag) -> tuple[str, ...]:
+        """The nearest bags on its shelf, to either side of it; none where slots are not known."""
+        if bag.slot is None or bag.shelf is None:
+            return ()
+        shelf = self._shelves.get((bag.rack, bag.shelf), [])
+        below = bisect_left(shelf, bag.slot, key=_slot)
+        above = bisect_right(shelf, bag.slot, key=_slot)
+        return tuple(code for _, code in (*shelf[max(0, below - 1) : below], *shelf[above:][:1]))
 
-def _after(bag: Bag, others: list[Bag]) -> list[str]:
-    """Bags inoculated after it in its session, nearest first; none where no order is known."""
-    session = bag.session or bag.batch
-    mates = [other for other in others if (other.session or other.batch) == session]
-    if bag.sequence is not None:
-        numbered = [
-            (other.sequence, other.bag)
+    def _after(self, bag: Bag) -> list[str]:
+        """Bags inoculated after it in its session, nearest first; none where no order is known."""
+        mates = self._sessions.get(bag.session or bag.batch, [])
+        if bag.sequence is not None:
+            numbered = [
+                (other.sequence, other.bag)
+                for other in mates
+                if other.sequence is not None and other.sequence > bag.sequence
+            ]
+            return [code for _, code in sorted(numbered)]
+        later = [
+            (other.inoculated_s, other.bag)
             for other in mates
-            if other.sequence is not None and other.sequence > bag.sequence
+            if other.inoculated_s > bag.inoculated_s
         ]
-        return [code for _, code in sorted(numbered)]
-    later = [
-        (other.inoculated_s, other.bag) for other in mates if other.inoculated_s > bag.inoculated_s
-    ]
-    return [code for _, code in sorted(later)]
+        return [code for _, code in sorted(later)]
+
+
+def _slot(place: tuple[int, str]) -> int:
+    return place[0]
+
+
+def neighbours(bag: Bag, bags: Mapping[str, Bag]) -> Neighbours:
+    """The neighbours of one bag among `bags`; who asks of many keeps the `Places`."""
+    return Places(bags).near(bag)

@@ -7,6 +7,7 @@ from dataclasses import replace
 import pytest
 
 from monitor.judge.flanks import MOST_LENT, lent_k
+from monitor.judge.neighbours import Places
 from monitor.judge.strain import Strain
 from monitor.judge.verdicts import Standing, VerdictParams, weigh_bag
 from monitor.terms import Reason
@@ -31,13 +32,14 @@ BAGS = {one.bag: one for one in (bag("B1", 1), bag("B2", 4), bag("B3", 7), bag("
 
 def test_only_a_surely_hot_bag_beside_it_on_its_shelf_lends_warmth() -> None:
     beside, far = {"B1": HOT}, {"B4": HOT}
-    assert lent_k(BAGS["B2"], BAGS, beside) == pytest.approx(3.0 * MOST_LENT)
-    assert lent_k(BAGS["B2"], BAGS, far) == 0.0
-    assert lent_k(BAGS["B2"], BAGS, {"B1": replace(HOT, hot=2.0)}) == 0.0
-    assert lent_k(BAGS["B3"], BAGS, beside) == 0.0  # B2 stands between
-    assert lent_k(BAGS["B2"], BAGS, {"B2": HOT}) == 0.0  # nobody lends to itself
+    places = Places(BAGS)
+    assert lent_k(BAGS["B2"], places, beside) == pytest.approx(3.0 * MOST_LENT)
+    assert lent_k(BAGS["B2"], places, far) == 0.0
+    assert lent_k(BAGS["B2"], places, {"B1": replace(HOT, hot=2.0)}) == 0.0
+    assert lent_k(BAGS["B3"], places, beside) == 0.0  # B2 stands between
+    assert lent_k(BAGS["B2"], places, {"B2": HOT}) == 0.0  # nobody lends to itself
     nowhere = bag("B9", None)
-    assert lent_k(nowhere, {**BAGS, "B9": nowhere}, beside) == 0.0
+    assert lent_k(nowhere, Places({**BAGS, "B9": nowhere}), beside) == 0.0
 
 
 @pytest.mark.parametrize(
