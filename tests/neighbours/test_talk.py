@@ -167,3 +167,24 @@ def test_a_claim_that_comes_before_the_subscription_is_answered_counts() -> None
     one.turn(Granted(""))
     assert one.talk.settled and one.claims.holder == older
     assert one.line.sent == []
+
+
+def test_what_another_told_in_our_name_is_put_right_once_it_is_gone() -> None:
+    one = Conversation()
+    one.board.show({TOPICS.summary("North"): b"ours"})
+    one.begin()
+    one.turn(pass_s=LISTEN_S)
+    one.turn(Answered(len(one.line.sent), ""))
+    theirs = TOPICS.claim("North", "bb")
+    later = replace(CLAIM, instance="bb", since_s=2000.0)
+    one.turn(Came(theirs, to_json(RoomClaim, later), False))
+    one.turn(Came(theirs, b"", False))
+    assert not one.talk.settled and TOPICS.summary("North") in one.line.filters
+    one.line.found.append(Came(TOPICS.summary("North"), b"theirs", True))
+    one.line.found.append(Came(TOPICS.bag("North", "B-9"), b"theirs", True))
+    one.turn(Came(TOPICS.claim("North", "aa"), to_json(RoomClaim, CLAIM), False))
+    one.turn(pass_s=LISTEN_S)
+    assert one.line.sent[-2:] == [
+        (TOPICS.summary("North"), b"ours", True),
+        (TOPICS.bag("North", "B-9"), b"", True),
+    ]
