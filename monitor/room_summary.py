@@ -182,7 +182,8 @@ class RoomSummary:
 
     The gravest alarms and the largest lots, as many as fit into what brokers take; how many are
     `left_out` is said. Every alarm has a message of its own besides. `page` is the address of
-    the room's own page (http or https), empty where it has none for others.
+    the room's own page (http or https), empty where it has none for others; `every_s` how often
+    a frame is closed, so that a reader knows when the next summary is due [s].
     """
 
     __pydantic_config__: ClassVar[ConfigDict] = _STRICT
@@ -200,6 +201,7 @@ class RoomSummary:
     lots_left_out: _Count
     monitor: MonitorHealth
     page: _Page = ""
+    every_s: Annotated[float, Field(gt=0, le=86_400)] = 600.0
 
     def to_json(self) -> bytes:
         """The message, UTF-8; the same summary gives the same bytes."""

@@ -43,6 +43,7 @@ SUMMARY = RoomSummary(
     lots_left_out=0,
     monitor=MonitorHealth(("bench",), 3, 20.5),
     page="https://pi-north.example:8423/",
+    every_s=1800.0,
 )
 
 
@@ -56,6 +57,7 @@ def test_a_summary_comes_back_as_it_went() -> None:
     assert RoomSummary.from_json(SUMMARY.to_json()) == SUMMARY
     assert json.loads(SUMMARY.to_json())["at"] == "2026-11-30T01:00:00.250Z"
     assert RoomSummary.from_json(changed(page=...)).page == ""
+    assert RoomSummary.from_json(changed(every_s=...)).every_s == 600.0
 
 
 @pytest.mark.parametrize("name", MESSAGES)
@@ -95,6 +97,8 @@ def test_the_schema_takes_a_summary_and_not_one_with_a_wrong_type() -> None:
         (changed(page="javascript:alert(1)"), SummaryFault.DOES_NOT_FIT, "page"),
         (changed(page='http://a/" onclick="'), SummaryFault.DOES_NOT_FIT, "page"),
         (changed(page="http://a\n"), SummaryFault.DOES_NOT_FIT, "page"),
+        (changed(every_s=0), SummaryFault.DOES_NOT_FIT, "every_s"),
+        (changed(every_s=1e9), SummaryFault.DOES_NOT_FIT, "every_s"),
     ],
 )
 def test_what_is_no_summary_is_refused_by_name(

@@ -12,7 +12,8 @@ from dataclasses import dataclass, field
 from monitor.farm.standing import (
     CLAIM_INTERVALS,
     CLOCK_APART_S,
-    SILENT_AFTER_S,
+    SILENT_FRAMES,
+    SILENT_SPARE_S,
     UNREAD_CLAIM_S,
     Claimant,
     Doubt,
@@ -218,6 +219,7 @@ def _hearing(room: _Room, age_s: float | None, claimed: bool) -> Hearing:
         return Hearing.GONE
     if room.refused is not None:
         return Hearing.NOT_UNDERSTOOD
-    if age_s is None:
+    if room.summary is None or age_s is None:
         return Hearing.NO_WORD
-    return Hearing.SILENT if age_s > SILENT_AFTER_S else Hearing.HEARD
+    due_s = SILENT_FRAMES * room.summary.every_s + SILENT_SPARE_S
+    return Hearing.SILENT if age_s > due_s else Hearing.HEARD

@@ -9,8 +9,8 @@ from monitor.farm.lot_nouns import RoomLots
 from monitor.room_summary import RoomSummary
 from monitor.terms import Urgency
 
-#: A room tells at each close, by default every ten minutes: three may fail it.
-SILENT_AFTER_S = 35 * 60.0
+#: A room tells at each close of a frame: three may fail it, and five minutes for the last.
+SILENT_FRAMES, SILENT_SPARE_S = 3.0, 300.0
 #: A last word older than this says nothing of the lots any more.
 LAST_WORD_S = 86_400.0
 #: A claim is told again and again; not heard for so many of its intervals it has lapsed, and one

@@ -87,6 +87,7 @@ class Neighbours:
         self._listen_s = listen_s
         self._room = settings.room
         self._page = settings.page_for_others
+        self._every_s = settings.frames.length_s
         self._own = own
         self._clock = clock
         self._topics = Topics(own.prefix)
@@ -159,6 +160,7 @@ class Neighbours:
             units=self._room.units,
             zone=ZoneInfo(self._room.timezone),
             page=self._page,
+            every_s=self._every_s,
         )
 
     def _connection(self, claims: Claims, messages: Messages) -> None:

@@ -34,7 +34,7 @@ class Teller:
     """Who tells: the farm's name (empty where it has none), the room, the id of its store.
 
     The band of the room's air [°C]; `units` (C or F) and `zone` for words; `page` is where others
-    open the room's page, empty where none can.
+    open the room's page, empty where none can, and `every_s` how often a frame is closed [s].
     """
 
     site: str
@@ -45,6 +45,7 @@ class Teller:
     units: str
     zone: tzinfo
     page: str = ""
+    every_s: float = 600.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -73,6 +73,7 @@ def _with(
             problem=name(picture.closed.problem),
         ),
         page=teller.page,
+        every_s=teller.every_s,
     )
 
 

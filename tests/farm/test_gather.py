@@ -12,7 +12,6 @@ from hypothesis import strategies as st
 from monitor.farm.gather import MOST_BYTES, MOST_CLAIMS, MOST_REFUSED, MOST_ROOMS
 from monitor.farm.standing import (
     LAST_WORD_S,
-    SILENT_AFTER_S,
     Doubt,
     FarmView,
     Hearing,
@@ -29,6 +28,9 @@ def look(heard: Heard) -> FarmView:
 
 def stands(heard: Heard, name: str = "North") -> RoomStanding:
     return next(one for one in look(heard).rooms if one.room == name)
+
+
+SILENT_AFTER_S = 35 * 60.0
 
 
 def test_a_live_word_ages_by_the_steady_clock_whatever_the_walls_say() -> None:
@@ -55,6 +57,17 @@ def test_a_kept_word_is_as_old_as_it_says() -> None:
     assert found.clock_ahead_s is None
     heard.pass_s(SILENT_AFTER_S - 660.0 + 1.0)
     heard.claim(claim())
+    assert stands(heard).hearing is Hearing.SILENT
+
+
+def test_a_room_of_long_frames_is_given_longer() -> None:
+    """One that closes a frame each hour has until five minutes after the third."""
+    heard = Heard()
+    heard.room(every_s=3600.0)
+    heard.pass_s(3 * 3600.0 + 299.0)
+    heard.claim(claim())
+    assert stands(heard).hearing is Hearing.HEARD
+    heard.pass_s(2.0)
     assert stands(heard).hearing is Hearing.SILENT
 
 

@@ -91,10 +91,11 @@ def test_an_empty_room_is_told_as_well() -> None:
     assert RoomSummary.from_json(told.to_json()) == told
 
 
-def test_the_address_of_the_rooms_page_goes_along() -> None:
+def test_the_address_of_the_rooms_page_and_how_often_it_tells_go_along() -> None:
     page = "http://pi-north.example:8423/"
-    told = summary_of(replace(TELLER, page=page), picture(BAGS))
-    assert RoomSummary.from_json(told.to_json()).page == page
+    told = summary_of(replace(TELLER, page=page, every_s=3600.0), picture(BAGS))
+    back = RoomSummary.from_json(told.to_json())
+    assert (back.page, back.every_s) == (page, 3600.0)
 
 
 def test_a_name_that_no_topic_takes_has_no_message_of_its_own_but_counts() -> None:
