@@ -243,14 +243,20 @@ class Judge:
             members.setdefault(bags[name].cohort, []).append(name)
         frames = max(1.0, self._params.row_s / frame.length_s - 2.0)
         quota = max(12.0, len(bags) / frames)
+        places = Places(bags)
         while self._pending and quota > 0:
             cohort = self._pending.pop(0)
             if cohort in members:
-                self._look_at(cohort, members[cohort], bags, frame.end_s)
+                self._look_at(cohort, members[cohort], bags, places, frame.end_s)
                 quota -= len(members[cohort])
 
     def _look_at(
-        self, cohort: str, members: list[str], bags: Mapping[str, Bag], end_s: float
+        self,
+        cohort: str,
+        members: list[str],
+        bags: Mapping[str, Bag],
+        places: Places,
+        end_s: float,
     ) -> None:
         params, history = self._params, self._history
         strain = self._strain_of(bags[members[0]].strain)
@@ -279,9 +285,11 @@ class Judge:
         history.predicted[:, columns] = found.fit[:rows]
         history.ahead[:, columns] = found.fit[rows:]
         seen = np.asarray(np.isfinite(panel.excess[-9:]).any(axis=0))
-        suspects = [name for name, hot in zip(members, found.hot, strict=True) if hot > 0.0]
-        places = Places(bags if suspects else {})
-        lent = {name: lent_k(bags[name], places, self._standing) for name in suspects}
+        lent = {
+            name: lent_k(bags[name], places, self._standing)
+            for name, hot in zip(members, found.hot, strict=True)
+            if hot > 0.0
+        }
         for place, name in enumerate(members):
             before = self._standing.get(name)
             self._standing[name] = Standing.of(
