@@ -136,9 +136,10 @@ class Judge:
         self._look_some(frame, bags)
         surface_c = {hand.bag: hand.surface_c for hand in frame.hand}
         surface_c.update((name, mean.mean) for name, mean in frame.surface_c.items())
+        handled = self._handling.handled(frame.end_s)
         verdicts = {}
         for name, bag in bags.items():
-            said = self._say(bag, frame.end_s)
+            said = self._say(bag, name in handled)
             estimate = estimate_bag(
                 name,
                 frame.end_s,
@@ -150,10 +151,9 @@ class Judge:
             verdicts[name] = (estimate, said.evidence)
         return verdicts
 
-    def _say(self, bag: Bag, end_s: float) -> _Said:
+    def _say(self, bag: Bag, handled: bool) -> _Said:
         """What is said of the bag; made anew only when something about it is new."""
         standing = self._standing.get(bag.bag)
-        handled = end_s < self._handling.last_s(bag.bag)
         said = self._said.get(bag.bag)
         if said is None or not said.still(bag, standing, handled):
             params = self._params.verdict

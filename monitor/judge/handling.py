@@ -61,9 +61,9 @@ class Handling:
         """Bags whose readings say nothing yet."""
         return {bag for bag, settled_s in self._settled_s.items() if now_s < settled_s}
 
-    def last_s(self, bag: str) -> float:
-        """Until when the bag counts as handled [s]; 0 if never."""
-        return self._handled_s.get(bag, 0.0)
+    def handled(self, now_s: float) -> set[str]:
+        """Bags that count as handled."""
+        return {bag for bag, handled_s in self._handled_s.items() if now_s < handled_s}
 
     def stretches(self, bag: str, at_s: NDArray[np.float64]) -> NDArray[np.int64]:
         """Which stretch between handlings each moment belongs to."""

@@ -45,8 +45,8 @@ class LookParams:
     lost_share: float = 0.8
     pull: float = 6.0
     misfit: float = 0.06
-    points: int = 60
-    entries: int = 32
+    points: int = 40
+    entries: int = 24
 
 
 @dataclass(frozen=True)
