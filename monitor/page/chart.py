@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta, tzinfo
@@ -71,7 +72,7 @@ def _safe(text: str) -> str:
 
 def _value_marks(low: float, high: float, y: Callable[[float], float]) -> Iterator[str]:
     step = next(one for one in (0.5, 1, 2, 5, 10, 20, 50, 1e9) if (high - low) / one <= 6)
-    value = step * -(-low // step)
+    value = step * math.ceil(low / step)
     while value <= high:
         at = f"{y(value):.1f}"
         yield f'<line class="rule" x1="{LEFT}" x2="{WIDTH - RIGHT}" y1="{at}" y2="{at}"/>'
