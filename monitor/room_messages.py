@@ -11,13 +11,13 @@ from typing import Annotated, ClassVar
 
 from pydantic import ConfigDict, Field
 
-from monitor.room_summary import At, Since, Version
+from monitor.room_summary import STRICT, At, Name, Since, Version
 from monitor.terms import AlarmKind, Reason, Urgency
 
-STRICT = ConfigDict(extra="forbid", strict=True, allow_inf_nan=False)
-LONGEST_NAME = 500
 LONGEST_WORDS = 4_000
-_Name = Annotated[str, Field(max_length=LONGEST_NAME)]
+#: A claim that was not told again for so many of its intervals has lapsed; an interval counts as
+#: no longer than this [s].
+CLAIM_INTERVALS, LONGEST_INTERVAL_S = 3.0, 3600.0
 _Words = Annotated[str, Field(max_length=LONGEST_WORDS)]
 
 
@@ -33,18 +33,23 @@ class RoomClaim:
     __pydantic_config__: ClassVar[ConfigDict] = STRICT
 
     version: Version
-    site: _Name
-    room: _Name
-    instance: _Name
-    run: _Name
+    site: Name
+    room: Name
+    instance: Name
+    run: Name
     since_s: Since
-    host: _Name
+    host: Name
     keepalive_s: Annotated[float, Field(gt=0)]
 
     @property
     def rank(self) -> tuple[float, str, str]:
         """The lowest of several claims to one name keeps it."""
         return self.since_s, self.instance, self.run
+
+    @property
+    def lasts_s(self) -> float:
+        """How long it stands unless told again [s of life]."""
+        return CLAIM_INTERVALS * min(self.keepalive_s, LONGEST_INTERVAL_S)
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,20 +87,20 @@ class RoomAlarm:
     __pydantic_config__: ClassVar[ConfigDict] = STRICT
 
     version: Version
-    site: _Name
-    room: _Name
-    instance: _Name
-    id: _Name
+    site: Name
+    room: Name
+    instance: Name
+    id: Name
     kind: AlarmKind
-    subject: _Name
+    subject: Name
     urgency: Urgency
     reason: Reason
     since_s: Since
     told_s: At
     answered: bool
-    bag: _Name
-    probe: _Name
-    rack: _Name
+    bag: Name
+    probe: Name
+    rack: Name
     shelf: int | None
     title: _Words
     text: _Words
@@ -114,15 +119,15 @@ class BagStanding:
     __pydantic_config__: ClassVar[ConfigDict] = STRICT
 
     version: Version
-    site: _Name
-    room: _Name
-    instance: _Name
-    bag: _Name
-    strain: _Name
-    batch: _Name
-    session: _Name
-    spawn_lot: _Name
-    rack: _Name
+    site: Name
+    room: Name
+    instance: Name
+    bag: Name
+    strain: Name
+    batch: Name
+    session: Name
+    spawn_lot: Name
+    rack: Name
     shelf: int | None
     slot: int | None
     called: Urgency | None

@@ -27,6 +27,8 @@ from monitor.terms import AlarmKind, Reason, Urgency
 
 #: The form of all messages of a room; a reader refuses any other.
 VERSION = 1
+#: The JSON Schema that ours are written in.
+DIALECT = "https://json-schema.org/draft/2020-12/schema"
 #: What a reader takes; rooms send less (`MOST_ALARMS`, `MOST_LOTS`).
 LONGEST_BYTES = 1 << 20
 _MOST = 4_000
@@ -34,7 +36,7 @@ _MOST = 4_000
 MOST_ALARMS = MOST_LOTS = 80
 _T = TypeVar("_T")
 
-_STRICT = ConfigDict(extra="forbid", strict=True, allow_inf_nan=False)
+STRICT = ConfigDict(extra="forbid", strict=True, allow_inf_nan=False)
 
 
 class SummaryFault(StrEnum):
@@ -80,7 +82,8 @@ _Moment = Annotated[
 At = Annotated[_Moment, Field(alias="at", description="When, in UTC.")]
 Since = Annotated[_Moment, Field(alias="since", description="Since when, in UTC.")]
 Version = Annotated[int, Field(ge=VERSION, le=VERSION, description="Form of this message.")]
-_Text = Annotated[str, Field(max_length=500)]
+LONGEST_NAME = 500
+Name = Annotated[str, Field(max_length=LONGEST_NAME)]
 _Count = Annotated[int, Field(ge=0)]
 _Page = Annotated[str, Field(max_length=300, pattern=r"^(https?://[^\s\"<>\\]+)?$")]
 
@@ -92,7 +95,7 @@ class RoomAir:
     None where nothing was heard, or no band is set.
     """
 
-    __pydantic_config__: ClassVar[ConfigDict] = _STRICT
+    __pydantic_config__: ClassVar[ConfigDict] = STRICT
 
     mean_c: float | None
     low_c: float | None
@@ -109,7 +112,7 @@ class BagCounts:
     `total` is `now` + `today` + `later` + `calm`.
     """
 
-    __pydantic_config__: ClassVar[ConfigDict] = _STRICT
+    __pydantic_config__: ClassVar[ConfigDict] = STRICT
 
     total: _Count
     now: _Count
@@ -123,11 +126,11 @@ class BagCounts:
 class AlarmSummary:
     """One standing alarm; `answered` once somebody acknowledged or shelved it."""
 
-    __pydantic_config__: ClassVar[ConfigDict] = _STRICT
+    __pydantic_config__: ClassVar[ConfigDict] = STRICT
 
-    id: _Text
+    id: Name
     kind: AlarmKind
-    subject: _Text
+    subject: Name
     urgency: Urgency
     reason: Reason
     since_s: Since
@@ -145,11 +148,11 @@ class LotSummary:
     that a `lot apart` stands.
     """
 
-    __pydantic_config__: ClassVar[ConfigDict] = _STRICT
+    __pydantic_config__: ClassVar[ConfigDict] = STRICT
 
-    spawn_lot: _Text
-    strain: _Text
-    session: _Text
+    spawn_lot: Name
+    strain: Name
+    session: Name
     bags: _Count
     judged: _Count
     called_now: _Count
@@ -168,12 +171,12 @@ class MonitorHealth:
     the frame's end to this summary [s]; `problem` of its store, empty where there is none.
     """
 
-    __pydantic_config__: ClassVar[ConfigDict] = _STRICT
+    __pydantic_config__: ClassVar[ConfigDict] = STRICT
 
-    silent_sources: Annotated[tuple[_Text, ...], Field(max_length=_MOST)]
+    silent_sources: Annotated[tuple[Name, ...], Field(max_length=_MOST)]
     undelivered: _Count
     lag_s: float
-    problem: _Text = ""
+    problem: Name = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -186,12 +189,12 @@ class RoomSummary:
     a frame is closed, so that a reader knows when the next summary is due [s].
     """
 
-    __pydantic_config__: ClassVar[ConfigDict] = _STRICT
+    __pydantic_config__: ClassVar[ConfigDict] = STRICT
 
     version: Version
-    site: _Text
-    room: _Text
-    instance: _Text
+    site: Name
+    room: Name
+    instance: Name
     at_s: At
     air: RoomAir
     bags: BagCounts
@@ -257,5 +260,4 @@ def _refused(error: ValidationError) -> SummaryRefusedError:
 def message_schema(model: type[Any], title: str) -> dict[str, Any]:
     """The JSON Schema (2020-12) of a message."""
     schema = adapter(model).json_schema(by_alias=True, mode="validation")
-    dialect = "https://json-schema.org/draft/2020-12/schema"
-    return {"$schema": dialect, **schema, "title": title}
+    return {"$schema": DIALECT, **schema, "title": title}

@@ -10,7 +10,6 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from monitor.farm.standing import (
-    CLAIM_INTERVALS,
     CLOCK_APART_S,
     SILENT_FRAMES,
     SILENT_SPARE_S,
@@ -23,13 +22,12 @@ from monitor.farm.standing import (
     RoomStanding,
 )
 from monitor.neighbours.topics import Part, RoomTopic, Topics
-from monitor.room_messages import LONGEST_NAME, RoomClaim
-from monitor.room_summary import RoomSummary, SummaryRefusedError, from_json
+from monitor.room_messages import RoomClaim
+from monitor.room_summary import LONGEST_NAME, RoomSummary, SummaryRefusedError, from_json
 
 MOST_ROOMS, MOST_CLAIMS, MOST_REFUSED = 200, 8, 20
 #: JSON of all summaries together; rooms send 64 KiB at most.
 MOST_BYTES = 16 << 20
-LONGEST_INTERVAL_S = 3600.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,9 +147,8 @@ class Farm:
             self._stray(message, error.reason, error.detail)
             return
         self._refused.pop(message.topic, None)
-        lasts_s = CLAIM_INTERVALS * min(told.keepalive_s, LONGEST_INTERVAL_S)
         room.claims[topic.name] = Claimant(
-            topic.name, told.host, told.since_s, message.came.life_s, lasts_s
+            topic.name, told.host, told.since_s, message.came.life_s, told.lasts_s
         )
 
     def _stray(self, message: Message, reason: str, detail: str) -> None:

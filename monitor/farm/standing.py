@@ -13,9 +13,8 @@ from monitor.terms import Urgency
 SILENT_FRAMES, SILENT_SPARE_S = 3.0, 300.0
 #: A last word older than this says nothing of the lots any more.
 LAST_WORD_S = 86_400.0
-#: A claim is told again and again; not heard for so many of its intervals it has lapsed, and one
-#: that can't be read after so long [s].
-CLAIM_INTERVALS, UNREAD_CLAIM_S = 3.0, 600.0
+#: A claim that can't be read has lapsed once it was not told again for so long [s].
+UNREAD_CLAIM_S = 600.0
 #: Beyond this a room's clock is told to be wrong.
 CLOCK_APART_S = 120.0
 

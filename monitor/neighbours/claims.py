@@ -20,8 +20,6 @@ from monitor.room_summary import SummaryRefusedError, from_json
 LISTEN_S, LONGEST_LISTEN_S = 2.0, 10.0
 #: Who has not heard its own claim back after so many times that is not given it.
 DEAF_LISTENS = 2.5
-#: A claim that was not told again for so many of its intervals has lapsed.
-INTERVALS, LONGEST_INTERVAL_S = 3.0, 3600.0
 #: Others that are remembered; one at a time is the rule.
 MOST_OTHERS = 8
 #: Between two tellings, also where somebody takes our claim away each time: who listens for so
@@ -112,8 +110,7 @@ class Claims:
         key = claim.instance, claim.run
         for known in [one for one in self.others if one[0] == key[0] and one != key]:
             del self.others[known]  # one topic holds one claim: this run took it over
-        lasts_s = INTERVALS * min(claim.keepalive_s, LONGEST_INTERVAL_S)
-        self.others[key] = Other(claim, now_s + lasts_s)
+        self.others[key] = Other(claim, now_s + claim.lasts_s)
         if len(self.others) > MOST_OTHERS:
             del self.others[max(self.others, key=lambda one: self.others[one].claim.rank)]
         if claim.instance == self.own.instance:

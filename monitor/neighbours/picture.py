@@ -9,8 +9,7 @@ from datetime import tzinfo
 from pathlib import Path
 
 from monitor.road import Outcome
-from monitor.room_messages import LONGEST_NAME
-from monitor.room_summary import utc_text
+from monitor.room_summary import LONGEST_NAME, utc_text
 from monitor.store import StandingAlarm
 from monitor.terms import AlarmKind
 from monitor.values import Bag, Condition

@@ -10,7 +10,7 @@ from typing import Any, Literal, get_args, get_origin
 from pydantic.fields import FieldInfo
 
 from monitor.room_messages import BagStanding, RoomAlarm, RoomClaim
-from monitor.room_summary import RoomSummary, message_schema
+from monitor.room_summary import DIALECT, RoomSummary, message_schema
 from monitor.settings.model import Model
 from monitor.settings.schema import MonitorFile
 from monitor.settings.schema_strains import StrainsFile
@@ -27,7 +27,6 @@ MESSAGES: dict[str, type[Any]] = {
     "alarm": RoomAlarm,
     "bag": BagStanding,
 }
-_DIALECT = "https://json-schema.org/draft/2020-12/schema"
 _SECONDS = {"s": 1.0, "h": 3600.0, "d": 86400.0}
 _TIME_UNITS = {"d": 86400.0, "h": 3600.0, "min": 60.0, "s": 1.0, "ms": 1e-3}
 
@@ -40,7 +39,7 @@ def reference_table() -> list[Row]:
 def editor_schema(file: Literal["monitor", "strains"]) -> dict[str, Any]:
     """The JSON Schema (2020-12) of one of the two files, for editors."""
     model = _FILES[file]
-    schema = {"$schema": _DIALECT, "title": f"{file}.yaml of bagwatt"}
+    schema = {"$schema": DIALECT, "title": f"{file}.yaml of bagwatt"}
     schema |= {key: part for key, part in _schema_of(model).items() if key != "title"}
     return schema
 

@@ -6,7 +6,8 @@ from dataclasses import replace
 
 import pytest
 
-from monitor.neighbours.claims import DEAF_LISTENS, INTERVALS, LISTEN_S, MOST_OTHERS, Claims, Place
+from monitor.neighbours.claims import DEAF_LISTENS, LISTEN_S, MOST_OTHERS, Claims, Place
+from monitor.room_messages import CLAIM_INTERVALS as INTERVALS
 from monitor.room_messages import RoomClaim
 from monitor.room_summary import VERSION, to_json
 
