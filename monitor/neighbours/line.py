@@ -7,7 +7,6 @@ that ended is thrown away, so that nothing of it can come back with the next one
 from __future__ import annotations
 
 import queue
-import secrets
 import socket
 from collections import deque
 from collections.abc import Sequence
@@ -17,7 +16,8 @@ from typing import TYPE_CHECKING, Any
 
 from monitor.neighbours.board import EMPTY, MOST_IN_FLIGHT
 from monitor.settings.schema_neighbours import NeighbourSettings
-from monitor.sources.mqtt_client import refused_login, secure
+from monitor.sources.mqtt_client import refused_login
+from monitor.sources.passing_client import connect_wishes, passing_client
 
 if TYPE_CHECKING:
     from paho.mqtt.client import Client, MQTTMessage
@@ -85,7 +85,7 @@ class Line:
         self._settings = settings
         self._claims = claim_topic.rpartition("/")[0] + "/"
         self._ended = False
-        self._client = client = _make_client(settings)
+        self._client = client = passing_client(settings, "bagwattroom", CONNECT_LIMIT_S, False)
         client.will_set(claim_topic, EMPTY, qos=1, retain=True)
         client.on_connect = self._on_connect
         client.on_disconnect = self._on_disconnect
@@ -95,22 +95,9 @@ class Line:
 
     def open(self) -> None:
         """Connect; may wait for `CONNECT_LIMIT_S`. Raises OSError or ValueError."""
-        keepalive_s = round(self._settings.keepalive_s)
-        if self._settings.version == "5":
-            from paho.mqtt.packettypes import PacketTypes  # noqa: PLC0415
-            from paho.mqtt.properties import Properties  # noqa: PLC0415
-
-            wish = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]
-            wish.MaximumPacketSize = _LARGEST_PACKET
-            self._client.connect(
-                self._settings.host,
-                self._settings.port,
-                keepalive_s,
-                clean_start=True,
-                properties=wish,
-            )
-        else:
-            self._client.connect(self._settings.host, self._settings.port, keepalive_s)
+        settings = self._settings
+        wishes = connect_wishes(settings, _LARGEST_PACKET)
+        self._client.connect(settings.host, settings.port, round(settings.keepalive_s), **wishes)
         self._client.loop_start()
 
     def distrusts(self, error: Exception) -> bool:
@@ -195,21 +182,3 @@ class Line:
             self._put(came)
         else:
             self.found.append(came)
-
-
-def _make_client(settings: NeighbourSettings) -> Client:
-    from paho.mqtt.client import Client, MQTTv5, MQTTv311  # noqa: PLC0415
-    from paho.mqtt.enums import CallbackAPIVersion  # noqa: PLC0415
-
-    five = settings.version == "5"
-    client = Client(
-        CallbackAPIVersion.VERSION2,
-        # another with each connection: an older one that hangs must not throw us out
-        client_id=f"bagwattroom{secrets.token_hex(6)}",
-        clean_session=None if five else True,
-        protocol=MQTTv5 if five else MQTTv311,
-        reconnect_on_failure=False,
-    )
-    client.connect_timeout = CONNECT_LIMIT_S
-    secure(client, settings)
-    return client
