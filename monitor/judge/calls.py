@@ -76,7 +76,7 @@ class Calls:
         void = {one.bag for one in faults if one.bag and one.reason is not Reason.PROBE_SILENT}
         self._cases = {key: case for key, case in self._cases.items() if key[0] in bags}
         found = [_probe_condition(fault, bags, end_s) for fault in faults]
-        places: Places | None = None
+        places = Places(bags)
         for code in sorted(verdicts):
             bag = bags.get(code)
             if bag is None:
@@ -87,9 +87,7 @@ class Calls:
                 case = self._cases.setdefault((code, kind), _Case())
                 self._weigh(case, kind, estimate, evidence, strain, end_s, code in void)
                 if case.called or case.looked:
-                    places = places or Places(bags)
-                    near = places.near(bag)
-                    facts = _bag_facts(bag, strain, estimate, evidence, kind, near)
+                    facts = _bag_facts(bag, strain, estimate, evidence, kind, places.near(bag))
                     found.append(
                         Condition(kind, code, _urgency(case), _reason(case, kind, evidence), facts)
                     )

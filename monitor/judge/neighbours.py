@@ -5,6 +5,7 @@ from __future__ import annotations
 from bisect import bisect_left, bisect_right
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property
 
 from monitor.values import Bag
 
@@ -19,20 +20,34 @@ class Neighbours:
 
 
 class Places:
-    """The bags of a room by shelf, session and spawn lot, so that many may be asked about."""
+    """The bags of a room by shelf, session and spawn lot, so that many may be asked about; each
+    is worked out once it is asked for, as in most frames nobody is."""
 
     def __init__(self, bags: Mapping[str, Bag]) -> None:
-        self._shelves: dict[tuple[str, int], list[tuple[int, str]]] = {}
-        self._sessions: dict[str, list[Bag]] = {}
-        self._lots: dict[str, list[str]] = {}
-        for code, bag in sorted(bags.items()):
+        self._bags = bags
+
+    @cached_property
+    def _shelves(self) -> dict[tuple[str, int], list[tuple[int, str]]]:
+        found: dict[tuple[str, int], list[tuple[int, str]]] = {}
+        for code, bag in self._bags.items():
             if bag.slot is not None and bag.shelf is not None:
-                self._shelves.setdefault((bag.rack, bag.shelf), []).append((bag.slot, code))
-            self._sessions.setdefault(bag.session or bag.batch, []).append(bag)
+                found.setdefault((bag.rack, bag.shelf), []).append((bag.slot, code))
+        return {shelf: sorted(places) for shelf, places in found.items()}
+
+    @cached_property
+    def _sessions(self) -> dict[str, list[Bag]]:
+        found: dict[str, list[Bag]] = {}
+        for bag in self._bags.values():
+            found.setdefault(bag.session or bag.batch, []).append(bag)
+        return found
+
+    @cached_property
+    def _lots(self) -> dict[str, list[str]]:
+        found: dict[str, list[str]] = {}
+        for code, bag in sorted(self._bags.items()):
             if bag.spawn_lot:
-                self._lots.setdefault(bag.spawn_lot, []).append(code)
-        for shelf in self._shelves.values():
-            shelf.sort()
+                found.setdefault(bag.spawn_lot, []).append(code)
+        return found
 
     def near(self, bag: Bag) -> Neighbours:
         """The bags on either side on the same shelf, the two inoculated right after it in the

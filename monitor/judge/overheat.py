@@ -108,12 +108,11 @@ class Overheat:
         course = self._courses.setdefault(code, _Course(end_s, core_c))
         passed_s = end_s - course.seen_s
         counted_s = passed_s if 0 < passed_s <= params.longest_gap_s else 0.0
-        if not self._still_below(course, core_c, limits):
-            kept = {limit_c: (over_s, since_s) for limit_c, over_s, since_s in course.over}
-            course.over = [
-                (limit.core_c, *self._keep(limit, core_c, counted_s, end_s, kept.get(limit.core_c)))
-                for limit in limits
-            ]
+        kept = {limit_c: (over_s, since_s) for limit_c, over_s, since_s in course.over}
+        course.over = [
+            (limit.core_c, *self._keep(limit, core_c, counted_s, end_s, kept.get(limit.core_c)))
+            for limit in limits
+        ]
         course.seen_s, course.core_c = end_s, core_c
         if not course.recent or end_s - course.recent[-1][0] >= params.slope_every_s:
             course.recent = [
@@ -121,13 +120,6 @@ class Overheat:
             ] + [(end_s, core_c)]
             course.slope_k_per_h = slope_k_per_h(course.recent, params.slope_least_s)
         self._say(course, self._worst(course, limits), end_s)
-
-    def _still_below(self, course: _Course, core_c: float, limits: tuple[CoreLimit, ...]) -> bool:
-        """Whether the core was below these limits for long and is: nothing to count."""
-        return len(course.over) == len(limits) and all(
-            core_c < limit.core_c == limit_c and not over_s and since_s is None
-            for limit, (limit_c, over_s, since_s) in zip(limits, course.over, strict=True)
-        )
 
     def _keep(
         self,
@@ -172,8 +164,12 @@ class Overheat:
 
     def _gets_there(self, course: _Course, limits: tuple[CoreLimit, ...]) -> bool:
         """Whether the core is over any limit or on its way to one: of most bags it is not."""
-        most_k = course.slope_k_per_h * self._params.settle_s / HOUR_S
-        return course.core_c + max(0.0, most_k) >= min(limit.core_c for limit in limits)
+        most_k = max(0.0, self._most_k(course))
+        return course.core_c + most_k >= min(limit.core_c for limit in limits)
+
+    def _most_k(self, course: _Course) -> float:
+        """How far the present slope carries a core in the end [K]."""
+        return course.slope_k_per_h * self._params.settle_s / HOUR_S
 
     def _until(self, course: _Course, limit: CoreLimit) -> float:
         """Seconds until a core below a limit gets there; infinite where it won't.
@@ -182,12 +178,11 @@ class Overheat:
         a bag settles where its loss meets its heat; a straight line would cry at each warm
         morning.
         """
-        settle_s = self._params.settle_s
         short_k = limit.core_c - course.core_c
-        most_k = course.slope_k_per_h * settle_s / HOUR_S
+        most_k = self._most_k(course)
         if most_k <= short_k:
             return math.inf
-        return -settle_s * math.log1p(-short_k / most_k)
+        return -self._params.settle_s * math.log1p(-short_k / most_k)
 
     def _say(self, course: _Course, found: _Finding | None, end_s: float) -> None:
         """Take a worse finding at once, a milder one only once it has lasted `clear_s`."""
