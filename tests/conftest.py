@@ -19,6 +19,7 @@ import pytest
 from demo.faults import ProbeFault
 from demo.folder import write_folder
 from demo.rooms import DAY_S, FIRST, START_S, make_room
+from tests.broker import Broker, running_broker
 
 ROOT = Path(__file__).resolve().parent.parent
 #: Where there is enough of it the files of tests lie in memory: a commit waits for the disk, and
@@ -52,6 +53,15 @@ def tmp_path(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Path]:
     else:
         with TemporaryDirectory(prefix="bagwatt-") as name:
             yield Path(name)
+
+
+@pytest.fixture
+def broker(tmp_path: Path) -> Iterator[Broker]:
+    """A mosquitto of its own for each test that asks."""
+    where = tmp_path / "mosquitto"
+    where.mkdir()
+    with running_broker(where) as broker:
+        yield broker
 
 
 @pytest.fixture

@@ -19,6 +19,7 @@ from monitor.room_summary import (
     to_json,
 )
 from monitor.terms import AlarmKind, Reason, Urgency
+from tests.broker import Broker
 
 NOW_S = 1_796_000_400.0
 TOPICS = Topics()
@@ -105,3 +106,13 @@ class Heard:
         """A watched room tells how it stands, just now."""
         self.claim(claim(name))
         self.summary(replace(summary(name, self.wall_s - 20.0), **parts))  # type: ignore[arg-type]
+
+
+def told(broker: Broker, *rooms: RoomSummary, claimed: bool = True) -> None:
+    """What the broker keeps of these rooms."""
+    for one in rooms:
+        who = claim(one.room)
+        payload = to_json(RoomClaim, who)
+        broker.publish((TOPICS.summary(one.room), one.to_json()), retain=True)
+        if claimed:
+            broker.publish((TOPICS.claim(one.room, who.instance), payload), retain=True)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import time
-from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 
@@ -12,18 +11,16 @@ import pytest
 
 from monitor.cli import main
 from monitor.cli.exits import Exit
-from monitor.room_messages import RoomClaim
 from monitor.room_summary import (
     AlarmSummary,
     LotSummary,
     MonitorHealth,
     RoomAir,
     RoomSummary,
-    to_json,
 )
 from monitor.terms import Urgency
-from tests.broker import Broker, running_broker
-from tests.farm.samples import TOPICS, alarm, claim, lot, summary
+from tests.broker import Broker
+from tests.farm.samples import TOPICS, alarm, lot, summary, told
 from tests.waiting import free_port
 
 SETTINGS = """\
@@ -34,25 +31,9 @@ store: {{path: bagwatt.db}}
 NEIGHBOURS = "neighbours: {{host: 127.0.0.1, port: {port}}}\n"
 
 
-@pytest.fixture
-def broker(tmp_path: Path) -> Iterator[Broker]:
-    with running_broker(tmp_path) as broker:
-        yield broker
-
-
 def settings(folder: Path, text: str = "", port: int = 0) -> str:
     (folder / "monitor.yaml").write_text((SETTINGS + text).format(port=port), encoding="utf-8")
     return str(folder)
-
-
-def told(broker: Broker, *rooms: RoomSummary, claimed: bool = True) -> None:
-    """What the broker keeps of these rooms."""
-    for one in rooms:
-        who = claim(one.room)
-        payload = to_json(RoomClaim, who)
-        broker.publish((TOPICS.summary(one.room), one.to_json()), retain=True)
-        if claimed:
-            broker.publish((TOPICS.claim(one.room, who.instance), payload), retain=True)
 
 
 def test_all_rooms_are_printed_in_the_order_to_go_and_a_bad_lot_once(

@@ -24,12 +24,6 @@ from tests.farm.samples import TOPICS, alarm, claim, summary
 from tests.waiting import free_port, wait_until
 
 
-@pytest.fixture
-def broker(tmp_path: Path) -> Iterator[Broker]:
-    with running_broker(tmp_path) as broker:
-        yield broker
-
-
 @contextmanager
 def listening(port: int, **more: object) -> Iterator[Listener]:
     settings = NeighbourSettings(host="127.0.0.1", port=port, **more)

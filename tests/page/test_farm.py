@@ -6,7 +6,7 @@ import json
 import re
 import threading
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import replace
 from html import unescape
 from pathlib import Path
@@ -19,12 +19,11 @@ from playwright.sync_api import Browser, expect
 from demo.pictures import CHROMIUM, PHONE
 from monitor.farm.standing import Claimant, Hearing, RoomStanding
 from monitor.page.farm import room_card
-from monitor.room_messages import RoomClaim
-from monitor.room_summary import MonitorHealth, RoomAir, RoomSummary, to_json
+from monitor.room_summary import MonitorHealth, RoomAir
 from monitor.settings.reference import message_schema_text
 from monitor.terms import Urgency
-from tests.broker import Broker, running_broker
-from tests.farm.samples import TOPICS, alarm, claim, lot, summary
+from tests.broker import Broker
+from tests.farm.samples import TOPICS, alarm, lot, summary, told
 from tests.page.conftest import END_S, LINK, Served, with_people
 from tests.page.forms import fields_of, log_in
 from tests.page.test_phone import DESK, browser, picture, violations  # noqa: F401
@@ -35,36 +34,20 @@ NOW_S = END_S + 60.0
 PAGE = "page: {{port: {port}}}\n"
 
 
-@pytest.fixture
-def broker(tmp_path: Path) -> Iterator[Broker]:
-    folder = tmp_path / "broker"
-    folder.mkdir()
-    with running_broker(folder) as broker:
-        yield broker
-
-
-def keep(broker: Broker, one: RoomSummary, claimed: bool = True) -> None:
-    who = claim(one.room)
-    broker.publish((TOPICS.summary(one.room), one.to_json()), retain=True)
-    if claimed:
-        topic = TOPICS.claim(one.room, who.instance)
-        broker.publish((topic, to_json(RoomClaim, who)), retain=True)
-
-
 def fill(broker: Broker) -> None:
     """Five rooms: one calm, one with an alarm for now, one of today, one gone, one that can't be
     understood; lot L-7 is bad in two."""
     page = "https://pi-south.example:8423/"
-    keep(broker, summary("North", NOW_S - 120.0, lots=[lot("L-7", 9, 4), lot("L-1", 30, 1)]))
+    told(broker, summary("North", NOW_S - 120.0, lots=[lot("L-7", 9, 4), lot("L-1", 30, 1)]))
     alarms = [alarm(Urgency.NOW, bag="GO12-033"), *(alarm(bag=f"GO12-{n}") for n in range(4))]
     south = summary("South", NOW_S - 60.0, alarms, [lot("L-7", 8, 3), lot("L-2", 30)])
     air = RoomAir(17.25, 16.0, 18.0, 18.0, 24.0, None)
     health = MonitorHealth(("bench",), 2, 20.0)
-    keep(broker, replace(south, air=air, monitor=health, page=page))
-    keep(
+    told(broker, replace(south, air=air, monitor=health, page=page))
+    told(
         broker, replace(summary("Halle 2/östlich", NOW_S - 90.0, [alarm(bag="AM3-001")]), page=page)
     )
-    keep(broker, summary("<b>East</b>", NOW_S - 7200.0), claimed=False)
+    told(broker, summary("<b>East</b>", NOW_S - 7200.0), claimed=False)
     topic = TOPICS.summary("West")
     broker.publish((topic, b'{"version": 2}'), (TOPICS.claim("West", "x"), b"?"), retain=True)
 
@@ -191,7 +174,7 @@ def test_rooms_that_come_later_are_shown_and_degrees_are_each_visitors_own(
 ) -> None:
     client = serve(settings(broker.port)).visit()
     assert "No room is heard yet" in client.get("/farm").text
-    keep(broker, summary("North", NOW_S))
+    told(broker, summary("North", NOW_S))
     wait_until(lambda: "North" in client.get("/farm").text, 5.0)
     client.cookies.set("bagwatt_units", "F")
     assert "70.7" in client.get("/farm").text
@@ -232,7 +215,7 @@ def test_the_farm_is_accessible_and_fits(
     assert page.evaluate("document.activeElement.textContent") == "South"
     assert page.evaluate("getComputedStyle(document.activeElement).outlineStyle") == "solid"
     picture(page, f"{size['width']}-{scheme}-farm")
-    keep(broker, summary("Würzraum", NOW_S))
+    told(broker, summary("Würzraum", NOW_S))
     for _ in range(20):
         page.clock.fast_forward(11_000)
         page.wait_for_timeout(200)
