@@ -13,6 +13,7 @@ from monitor.judge.verdicts import Standing, VerdictParams, weigh_bag
 from monitor.terms import Reason
 from monitor.thermal.film import open_view_in_row
 from monitor.values import Bag
+from tests.judge.test_evidence import book, cohort, frames, ramp, run
 
 CALM = Standing(
     at_s=0.0, hot=-3.0, stalled=-3.0, stalled_before=(), hottest=0.0, added_k=0.1, lost_k=0.0,
@@ -64,3 +65,23 @@ def test_no_less_than_physics_gives_is_taken_for_lent() -> None:
 def test_what_is_lent_is_kept_over_a_restart() -> None:
     standing = replace(CALM, lent_k=0.42)
     assert Standing.from_plain(standing.plain()) == standing
+
+
+def test_a_bag_warmed_by_the_one_beside_it_is_called_only_where_it_stands_elsewhere() -> None:
+    """Q03 and Q08 share a shelf with nobody between; a fifth of 4 K reaches Q08's surface."""
+    bags = cohort(10)
+    fault = ramp(100.0, 4.0)
+    bags["Q03"] = replace(bags["Q03"], more=fault)
+    bags["Q08"] = replace(bags["Q08"], more=lambda age_h: 0.2 * fault(age_h))
+    made, beside = frames(bags, 180), book(list(bags))
+    done = run(made, beside)
+    assert done.called("Q03") is not None and done.called("Q08") is None
+    assert any(hour["Q08"][1].reason is Reason.BESIDE_HOT for hour in done.hours)
+    apart = {**beside, "Q08": replace(beside["Q08"], rack="R2")}
+    assert run(made, apart).called("Q08") is not None
+
+
+def test_neighbours_go_by_slot_whatever_the_order_of_the_book() -> None:
+    turned = Places(dict(reversed(BAGS.items())))
+    assert turned.either_side(BAGS["B2"]) == ("B1", "B3")
+    assert turned.either_side(BAGS["B1"]) == ("B2",)

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from monitor.judge.cohort import STRENGTHS_K, Likelihood, Spread, expect, log_prior, scatter
 from monitor.judge.curve import make_grid
+from monitor.judge.evidence import Judge
 from monitor.judge.shelf_air import MOST_LEAD_H, ShelfAir
 from monitor.judge.strain import HeatPrior
+from tests.judge.test_evidence import book, cohort, frames
 
 MATES = ["B1", "B2", "B3", "B4", "B5"]
 
@@ -63,3 +67,22 @@ def test_what_is_expected_of_a_bag_moves_by_its_lead_and_nobody_elses_does() -> 
     assert ahead[1:] == pytest.approx([100.0] * 4, abs=2.0)
     assert level[0] == pytest.approx(100.0, abs=2.0)
     assert level[1:].max() < 100.0  # without it the early bag draws its mates' along
+
+
+def test_a_bag_that_runs_ahead_speaks_less_of_heat_where_its_shelf_is_warm() -> None:
+    """Eighteen hours ahead of its cohort, in the same air and in air 3 K warmer."""
+    bags = cohort(seed=4)
+    bags["Q02"] = replace(bags["Q02"], peak_h=62.0)
+    loudest = {}
+    for warmer_k in (0.0, 3.0):
+        judge, planned, odds = Judge(), book(list(bags)), []
+        air_c = {**dict.fromkeys(bags, 22.0), "Q02": 22.0 + warmer_k}
+        for frame in frames(bags, 90):
+            read = {
+                name: replace(mean, mean=mean.mean + air_c[name] - 22.0)
+                for name, mean in frame.surface_c.items()
+            }
+            told = judge.step(replace(frame, surface_c=read), planned, air_c, air_c, {})
+            odds.append(told["Q02"][1].hot)
+        loudest[warmer_k] = max(odds)
+    assert loudest[3.0] < loudest[0.0] - 1.0
