@@ -234,7 +234,8 @@ class Evidence:
     `hot` and `stalled` are log odds (natural) that added or lost heat is real;
     `hot_needed` and `stalled_needed` what the false-call budget asks for.
     `excess_k` is surface warmth beyond what the cohort explains; `scale` and `shift_h` the
-    bag's found strength (1 = like its cohort) and lead in hours.
+    bag's found strength (1 = like its cohort) and lead in hours; `walk_s` about when the bag was
+    last read, if that was by hand.
     """
 
     bag: str
@@ -253,6 +254,7 @@ class Evidence:
     shift_h: float = 0.0
     onset_s: float | None = None
     clears_at: str = ""
+    walk_s: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

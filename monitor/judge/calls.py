@@ -117,9 +117,11 @@ class Calls:
         off_k = evidence.excess_k if hot else -evidence.excess_k
         handled = evidence.reason is Reason.HANDLED
         least_k = strain.least_excess_k
-        case.past_s = _since(case.past_s, odds >= needed and off_k >= least_k, handled, end_s)
+        # What a walk told has held since the walk, not since its row was looked at.
+        from_s = end_s if evidence.walk_s is None else evidence.walk_s
+        case.past_s = _since(case.past_s, odds >= needed and off_k >= least_k, handled, from_s)
         near = odds >= needed - params.look_again and off_k >= least_k
-        case.near_s = _since(case.near_s, near, handled, end_s)
+        case.near_s = _since(case.near_s, near, handled, from_s)
         keeps_k = params.keep_share * least_k
         if _held(case.past_s, strain.hold_s, end_s):
             case.called = True
@@ -153,12 +155,12 @@ class Calls:
         self._cases = {(bag, AlarmKind(kind)): _Case(**case) for bag, kind, case in state["cases"]}
 
 
-def _since(before_s: float | None, holds: bool, handled: bool, end_s: float) -> float | None:
+def _since(before_s: float | None, holds: bool, handled: bool, from_s: float) -> float | None:
     """Since when something holds; a bag just handled starts nothing and ends nothing."""
     if not holds:
         return before_s if handled else None
     if before_s is None:
-        return None if handled else end_s
+        return None if handled else from_s
     return before_s
 
 

@@ -7,8 +7,9 @@ slow. Between looks the last verdicts stand and only the estimates move.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -19,7 +20,8 @@ from monitor.judge.flanks import lent_k
 from monitor.judge.gathering import Gathering
 from monitor.judge.handling import Handling
 from monitor.judge.history import BY_HAND, BY_PROBE, History
-from monitor.judge.looks import STRETCHES, Beliefs, Course, Panel
+from monitor.judge.kept import KeptCohort
+from monitor.judge.looks import STRETCHES, Beliefs, Panel
 from monitor.judge.lots import judge_lot
 from monitor.judge.neighbours import Places
 from monitor.judge.outlook import Outlook, estimate_bag
@@ -31,34 +33,11 @@ from monitor.judge.spread import shared_course
 from monitor.judge.strain import Strain
 from monitor.judge.verdicts import Standing, weigh_bag
 from monitor.terms import HOUR_S
-from monitor.values import (
-    AlarmKind,
-    Bag,
-    BookEntry,
-    Condition,
-    Estimate,
-    Evidence,
-    Facts,
-    Frame,
-    Reason,
-    Urgency,
-)
+from monitor.values import Bag, BookEntry, Condition, Estimate, Evidence, Frame
 
 __all__ = ["Judge", "JudgeParams"]
 
 Array = NDArray[np.float64]
-
-
-@dataclass
-class _Cohort:
-    """What is kept of a cohort between looks."""
-
-    course: Course
-    points: list[int]
-    searched_h: float
-    members: list[str] = field(default_factory=list)
-    strain: str = ""
-    said: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,7 +71,7 @@ class Judge:
         self._noise = RoomNoise(self._params)
         self._shared: Array = np.zeros(0)
         self._pending: list[str] = []
-        self._cohorts: dict[str, _Cohort] = {}
+        self._cohorts: dict[str, KeptCohort] = {}
         self._standing: dict[str, Standing] = {}
         self._said: dict[str, _Said] = {}
         self._grids: dict[tuple[float, float], Grid] = {}
@@ -104,17 +83,8 @@ class Judge:
 
     def findings(self) -> tuple[Condition, ...]:
         """What stands about whole cohorts: a lot apart, a cohort that looks like two."""
-        return tuple(
-            Condition(
-                AlarmKind.LOT_APART,
-                cohort,
-                Urgency.TODAY if kept.said == Reason.LOT_HOT else Urgency.LATER,
-                Reason(kept.said),
-                Facts(cohort=cohort, strain=kept.strain, affected=len(kept.members)),
-            )
-            for cohort, kept in sorted(self._cohorts.items())
-            if kept.said
-        )
+        found = (kept.finding(cohort) for cohort, kept in sorted(self._cohorts.items()))
+        return tuple(condition for condition in found if condition is not None)
 
     def step(
         self,
@@ -260,10 +230,7 @@ class Judge:
     ) -> None:
         params, history = self._params, self._history
         strain = self._strain_of(bags[members[0]].strain)
-        kept = self._cohorts.setdefault(
-            cohort,
-            _Cohort(Course(strain.prior.peak_k, strain.prior.peak_h, strain.prior.rise_h), [], 0.0),
-        )
+        kept = self._cohorts.setdefault(cohort, KeptCohort.begun(strain.prior))
         columns = history.columns(members)
         panel = self._panel(members, columns, bags, kept.course.peak_h)
         by_hand = bool((history.means[:, columns] == BY_HAND).any())
@@ -325,7 +292,15 @@ class Judge:
             white=self._noise.white(history.means[:, columns], self._shared),
             stretch=stretch,
             lead_h=self._shelves.lead_h(members, peak_h),
+            counts_until_h=np.array([self._counts_until_h(name) for name in members]),
         )
+
+    def _counts_until_h(self, bag: str) -> float:
+        """Up to when what is read of the bag tells what its mates should be like [h]."""
+        standing, params = self._standing.get(bag), self._params
+        if standing is None or standing.hot < params.set_aside_nats:
+            return math.inf
+        return standing.onset_h - params.set_aside_h
 
     def _grid(self, strain: Strain) -> Grid:
         """The curve grid of a strain: wide enough for its slowest run."""
@@ -347,17 +322,7 @@ class Judge:
             "noise": self._noise.state(),
             "shared": [float(value) for value in self._shared],
             "pending": list(self._pending),
-            "cohorts": {
-                name: {
-                    "course": [kept.course.peak_k, kept.course.peak_h, kept.course.rise_h],
-                    "points": list(kept.points),
-                    "searched_h": kept.searched_h,
-                    "members": list(kept.members),
-                    "strain": kept.strain,
-                    "said": kept.said,
-                }
-                for name, kept in self._cohorts.items()
-            },
+            "cohorts": {name: kept.plain() for name, kept in self._cohorts.items()},
             "standing": {name: one.plain() for name, one in self._standing.items()},
         }
 
@@ -372,15 +337,7 @@ class Judge:
         self._shared = np.array(state["shared"], dtype=np.float64)
         self._pending = list(state["pending"])
         self._cohorts = {
-            name: _Cohort(
-                Course(*kept["course"]),
-                list(kept["points"]),
-                kept["searched_h"],
-                list(kept["members"]),
-                kept["strain"],
-                kept["said"],
-            )
-            for name, kept in state["cohorts"].items()
+            name: KeptCohort.from_plain(kept) for name, kept in state["cohorts"].items()
         }
         self._standing = {name: Standing.from_plain(one) for name, one in state["standing"].items()}
 

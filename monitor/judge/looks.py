@@ -25,8 +25,8 @@ class LookParams:
     """How a cohort is looked at; the same for every room.
 
     `onset_step_h` between onsets considered, `onset_thinning` times as much beyond
-    `onset_recent_h`, back to `onset_reach_h`; `speeds_h` logistic
-    time constants of added heat; `planned_onsets` prior chances of one onset is one in so
+    `onset_recent_h`, back to `onset_reach_h`; `rise_h` and `loss_h` logistic time constants of
+    added and of lost heat; `planned_onsets` prior chances of one onset is one in so
     many; `added_k`, `lost_share` widths of the half-normal priors of added heat [K] and of
     the share of its heat a stalled bag loses; `pull` see `cohort.expect`; `misfit`
     share of the heat by which bags stray from the curve; `points` grid
@@ -37,13 +37,13 @@ class LookParams:
     onset_recent_h: float = 72.0
     onset_thinning: float = 4.0
     onset_reach_h: float = 240.0
-    speeds_h: tuple[float, ...] = (3.0, 8.0)
-    loss_h: float = 6.0
+    rise_h: float = 6.0
+    loss_h: float = 10.0
     loss_recall_h: float = 48.0
     planned_onsets: float = 60.0
     added_k: float = 1.5
-    lost_share: float = 0.8
-    pull: float = 6.0
+    lost_share: float = 0.5
+    pull: float = 4.0
     misfit: float = 0.06
     points: int = 40
     entries: int = 24
@@ -66,7 +66,8 @@ class Panel:
     `excess` (rows, bags) [K], NaN where there is no reading, what the room shares taken off;
     `white` (rows, bags) the readings' white noise [K]; `stretch` (rows, bags) counts up where
     a bag was handled or read by another means; `lead_h` (bags) how much earlier than its cohort
-    each is expected to peak, for the air it stands in [h].
+    each is expected to peak, for the air it stands in [h]; `counts_until_h` (bags) up to when
+    what is read of it tells what its mates should be like: until its added heat set in [h].
     """
 
     hours: Array
@@ -76,6 +77,7 @@ class Panel:
     white: Array
     stretch: NDArray[np.int64]
     lead_h: Array
+    counts_until_h: Array
 
     def read_by_hand(self, row: int, bag: int) -> bool:
         """Whether the row's value of a bag was read by hand."""

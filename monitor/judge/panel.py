@@ -7,7 +7,7 @@ bag moved or a changed noise needs no repair, only the next look.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -47,7 +47,7 @@ class _Group:
 @dataclass(frozen=True)
 class _Onsets:
     """Moments at which heat may have set in or got lost [h], how many steps each stands for,
-    and what it does: `added` (times, speeds x onsets) and `lost` (times, onsets)."""
+    and what it does: `added` and `lost` (times, onsets)."""
 
     onset_h: Array
     count: Array
@@ -61,7 +61,8 @@ def search(panel: Panel, grid: Grid, beliefs: Beliefs, params: LookParams) -> In
     none = np.zeros((len(panel.hours), 0))
     likelihood, _ = _likelihood(panel, grid, beliefs, params, curve, none)
     near = scatter(grid, beliefs.spread)
-    expected = _expected(likelihood, grid, near, beliefs, params, STRENGTHS_K[::2])
+    told = _for_mates(likelihood, panel, grid, beliefs, params, curve)
+    expected = _expected(told, grid, near, beliefs, params, STRENGTHS_K[::2])
     by_bag = point_shares(likelihood, expected, beliefs.spread.wild)
     best = np.argpartition(by_bag, -8, axis=1)[:, -8:].ravel()
     order = np.argsort(expected.weight.sum(axis=0))
@@ -71,15 +72,14 @@ def search(panel: Panel, grid: Grid, beliefs: Beliefs, params: LookParams) -> In
 def look(panel: Panel, grid: Grid, beliefs: Beliefs, params: LookParams) -> Look:
     """Judge every bag of the cohort at its last row, on the points of `grid`."""
     onset_h, count = _onsets(panel, params)
-    added = np.concatenate(
-        [onset_steps(panel.times, onset_h, speed) for speed in params.speeds_h], axis=1
-    )
+    added = onset_steps(panel.times, onset_h, params.rise_h)
     lost = _lost(panel, onset_h, beliefs, params)
     curve = shapes(panel.times - panel.inoculated_h, grid, beliefs.spread.keep)
     columns = np.concatenate([added, lost], axis=1)
     likelihood, groups = _likelihood(panel, grid, beliefs, params, curve, columns)
     near = scatter(grid, beliefs.spread, panel.lead_h)
-    expected = _expected(likelihood, grid, near, beliefs, params, STRENGTHS_K)
+    told = _for_mates(likelihood, panel, grid, beliefs, params, curve)
+    expected = _expected(told, grid, near, beliefs, params, STRENGTHS_K)
     healthy = weigh_healthy(likelihood, expected, beliefs.spread.wild, params.entries)
     onsets = _Onsets(onset_h, count, added, lost)
     return _verdicts(panel, grid, beliefs, params, healthy, expected, groups, curve, onsets)
@@ -158,6 +158,27 @@ def _likelihood(
     return Likelihood(precision, right, rest), groups
 
 
+def _for_mates(
+    likelihood: Likelihood,
+    panel: Panel,
+    grid: Grid,
+    beliefs: Beliefs,
+    params: LookParams,
+    curve: Array,
+) -> Likelihood:
+    """What each bag tells its mates of the curve they share: one with added heat, only what it
+    told before. So a lot that goes bad bag by bag is judged by how it began."""
+    warm = np.flatnonzero(np.isfinite(panel.counts_until_h))
+    if not len(warm):
+        return likelihood
+    excess = np.full_like(panel.excess, np.nan)
+    before = panel.hours[:, None] < panel.counts_until_h[warm]
+    excess[:, warm] = np.where(before, panel.excess[:, warm], np.nan)
+    none = np.zeros((len(curve), 0))
+    part, _ = _likelihood(replace(panel, excess=excess), grid, beliefs, params, curve, none)
+    return likelihood.with_bags(warm, part)
+
+
 def _patterns(panel: Panel) -> Iterator[tuple[Index, Index]]:
     """Bags grouped by which rows they have, of what noise and stretch: (bags, rows)."""
     present = np.isfinite(panel.excess)
@@ -213,21 +234,19 @@ def _verdicts(
     recalled = panel.hours > panel.hours[now] - params.loss_recall_h
     lost = onsets.lost[: now + 1][recalled].min(axis=0)
     course = _course(expected, grid)
-    log_loss = np.log(onsets.count / params.planned_onsets)
-    log_onset = np.tile(log_loss - np.log(len(params.speeds_h)), len(params.speeds_h))
+    log_onset = np.log(onsets.count / params.planned_onsets)
     for group in groups:
         members = group.bags
         mine = healthy.of(members)
         seen = project(group.precision, group.readings)
-        warm, cold = _weigh(group, mine, seen, params, log_onset, log_loss)
+        warm, cold = _weigh(group, mine, seen, params, log_onset)
         hot[members] = warm.log_factor
         surprise[members] = warm.surprise
         stalled[members] = cold.log_factor
         added_k[members] = (warm.share * warm.amplitude).sum(axis=1) @ added[now]
         lost_k[members] = (cold.share * cold.amplitude).sum(axis=1) @ -lost
         lost_h[members] = cold.share.sum(axis=1) @ onset_h
-        by_onset = warm.share.sum(axis=1)
-        onset[members] = by_onset @ np.tile(onset_h, len(params.speeds_h))
+        onset[members] = warm.share.sum(axis=1) @ onset_h
         made = _fit(group, grid, mine, seen, warm, curve, added)
         fit[:, members], offset[members], offset_sd[members] = made
         share = mine.share
@@ -256,7 +275,6 @@ def _weigh(
     seen: Projected,
     params: LookParams,
     log_onset: Array,
-    log_loss: Array,
 ) -> tuple[Onsets, Onsets]:
     """The evidence for added heat and for lost heat of a group's bags."""
     cut = len(log_onset)
@@ -272,7 +290,7 @@ def _weigh(
         group.precision.part(slice(cut, None)),
         seen.onset[:, :, cut:],
         params.lost_share,
-        log_loss,
+        log_onset,
     )
     return warm, cold
 

@@ -22,7 +22,9 @@ class JudgeParams:
     begin with; `slow_h` see `spread.shared_course`,
     of which bags differ by a share `unlike`; `search_h` hours between searches of
     the whole grid, which look at `thin_rows`; `learn_rows` rows between learning the noise
-    anew; `forget_s` after its last reading a bag that left is forgotten.
+    anew; a bag with `set_aside_nats` of evidence for added heat tells its mates nothing of what
+    was read from `set_aside_h` before the heat set in; `forget_s` after its last reading a bag
+    that left is forgotten.
     """
 
     row_s: float = 3.0 * HOUR_S
@@ -41,6 +43,8 @@ class JudgeParams:
     search_h: float = 12.0
     learn_rows: int = 4
     thin_rows: int = 40
+    set_aside_nats: float = 6.0
+    set_aside_h: float = 6.0
     forget_s: float = 10.0 * 24.0 * HOUR_S
     spread: Spread = field(default_factory=Spread)
     look: LookParams = field(default_factory=LookParams)

@@ -29,9 +29,9 @@ class VerdictParams:
     """How log odds become verdicts and how sure the estimates are.
 
     `hot_prior_odds`, `stalled_prior_odds` a bag of a hundred or so goes wrong in a run;
-    `hot_margin` and `stalled_margin` [nats] above Ville's bound, by simulation: no more is
-    needed for heat, and for lost heat the bound is wide (of 550 healthy bags in made-up rooms
-    none came nearer to it than 3 nats);
+    the margins [nats] stand above Ville's bound, by simulation (DEVELOPERS.md, "The bars"):
+    probes read so finely that what the healthy model leaves out passes the bound, walks are so
+    few and noisy that a call overshoots it, and for lost heat it is wide by either means;
     `contact` the share of bag in a taped probe's reading, with its spread (a hand reading sees
     the surface itself, with an error `hand_bias_k` that all readings of a walk share);
     `lag_sd` share by which a bag's lag is unknown; `crowded` the share
@@ -42,8 +42,9 @@ class VerdictParams:
 
     hot_prior_odds: float = 0.05
     stalled_prior_odds: float = 0.03
-    hot_margin: float = 0.5
-    stalled_margin: float = -1.7
+    hot_margin_by_probe: float = 3.2
+    hot_margin_by_hand: float = -0.5
+    stalled_margin: float = -3.2
     contact: float = 0.85
     contact_sd: float = 0.05
     hand_bias_k: float = 0.25
@@ -87,8 +88,8 @@ class Standing:
     @property
     def stalled_for_long(self) -> float:
         """The least evidence of lost heat at the last looks: a stall is slow, a fallen probe
-        is not."""
-        return min((self.stalled, *self.stalled_before))
+        is not. A hand reading falls off nothing."""
+        return self.stalled if self.by_hand else min((self.stalled, *self.stalled_before))
 
     @staticmethod
     def of(
@@ -183,12 +184,11 @@ def weigh_bag(
     """A bag's evidence as of its last look; as of inoculation for one not looked at yet."""
     hot_prior = math.log(params.hot_prior_odds)
     stalled_prior = math.log(params.stalled_prior_odds)
-    hot_needed = needed_log_odds(
-        strain.false_calls_per_100, params.hot_prior_odds, params.hot_margin
-    )
-    stalled_needed = needed_log_odds(
-        strain.false_calls_per_100, params.stalled_prior_odds, params.stalled_margin
-    )
+    by_hand = standing is not None and standing.by_hand
+    margin = params.hot_margin_by_hand if by_hand else params.hot_margin_by_probe
+    budget = strain.false_calls_per_100
+    hot_needed = needed_log_odds(budget, params.hot_prior_odds, margin)
+    stalled_needed = needed_log_odds(budget, params.stalled_prior_odds, params.stalled_margin)
     if standing is None or standing.rows == 0:
         reason = Reason.NO_SIGNAL if standing is not None else Reason.LEARNING
         at_s = bag.inoculated_s if standing is None else standing.at_s
@@ -197,9 +197,11 @@ def weigh_bag(
             0 if standing is None else standing.peers, None, reason,
         )  # fmt: skip
     warm = standing.hot >= standing.stalled
-    # Each against both other accounts of the bag: healthy, or the opposite fault.
+    # Each against both other accounts of the bag: healthy, or the opposite fault. The bar for
+    # lost heat is below even odds; against the opposite that would be too little.
     hot = standing.hot + hot_prior - max(0.0, standing.stalled + stalled_prior)
-    stalled = standing.stalled_for_long + stalled_prior - max(0.0, standing.hottest + hot_prior)
+    rival = standing.hottest + hot_prior - min(0.0, stalled_needed)
+    stalled = standing.stalled_for_long + stalled_prior - max(0.0, rival)
     excess_k = standing.own_k if warm else -standing.lost_k
     added_w = params.crowded * thermal(bag).loss_w_per_k * excess_k / params.contact
     reason = _reason(standing, warm, hot, stalled, hot_needed, stalled_needed, strain, params)
@@ -223,6 +225,7 @@ def weigh_bag(
         shift_h=standing.shift_h,
         onset_s=onset_h * HOUR_S,
         clears_at=f"it clears once it is under {strain.least_excess_k:.1f} K off its cohort",
+        walk_s=standing.row_h * HOUR_S if standing.by_hand else None,
     )
 
 

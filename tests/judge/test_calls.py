@@ -90,6 +90,14 @@ def test_bag_is_called_hot_only_once_it_held_for_its_strains_time() -> None:
     assert call.reason is Reason.ADDED_HEAT
 
 
+def test_what_a_walk_told_has_held_since_the_walk() -> None:
+    """Between walks nothing is read that could unsay it; a longer time asks for a second walk."""
+    walked = replace(EVIDENCE, walk_s=-STRAIN.hold_s + FRAME_S)
+    (call,) = Room().step(walked)
+    assert call.kind is AlarmKind.HOT_BAG
+    assert Room().step(replace(walked, walk_s=-STRAIN.hold_s / 2)) == ()
+
+
 def test_a_call_carries_every_fact_of_the_bag_and_its_neighbours() -> None:
     (call,) = Room().step(EVIDENCE, frames=7)
     facts = call.facts

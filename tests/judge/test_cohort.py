@@ -17,7 +17,7 @@ from monitor.judge.cohort import (
     scatter,
 )
 from monitor.judge.curve import HEAT, LATER, WIDER, Grid, make_grid, shapes
-from monitor.judge.looks import Course
+from monitor.judge.looks import Course, LookParams
 from monitor.judge.lots import LotParams, judge_lot
 from monitor.judge.spread import noise_factor, shared_course
 from monitor.judge.strain import HeatPrior, Strain
@@ -66,7 +66,7 @@ def test_half_a_cohort_gone_astray_does_not_move_what_the_other_half_expects() -
         log_prior(grid, HeatPrior(), STRENGTHS_K),
         STRENGTHS_K,
         Spread(),
-        6.0,
+        LookParams().pull,
     )
     weight = expected.weight[0] / expected.weight[0].sum()
     assert weight @ grid.peak_h == pytest.approx(90.0, abs=4.0)

@@ -241,6 +241,19 @@ def test_hand_walks_twice_a_day_find_the_hot_bag_and_no_other() -> None:
     assert [bag for bag in bags if done.called(bag) is not None] == ["Q04"]
 
 
+def test_a_lot_that_goes_bad_bag_by_bag_is_called_to_the_last_and_stays_called() -> None:
+    """The first are called beside healthy mates; what they read since tells the others nothing."""
+    bags = {
+        name: replace(bag, more=ramp(60.0 + 10.0 * place, 2.5))
+        for place, (name, bag) in enumerate(cohort(seed=5).items())
+    }
+    done = run(frames(bags, 240), book(list(bags)))
+    for name in bags:
+        evidence = done.hours[-1][name][1]
+        assert done.called(name) is not None
+        assert evidence.hot >= evidence.hot_needed
+
+
 def test_a_bag_without_readings_is_said_to_have_no_signal() -> None:
     bags = cohort(5, seed=11)
     made = [
