@@ -30,17 +30,19 @@ class Spread:
 
     `offset_k` constant warmth of slot and probe [K]; `lead_h` peak age [h]; `strength` share
     of the peak; `rise` share of the time constant; `plateau` maintenance heat as a share of
-    the peak; `keep` its mean. A share `wild` of healthy bags is strong: `wild_mean` times their
-    cohort, give or take `wild_strength`.
+    the peak; `keep` its mean. A share `wild` of healthy bags peaks earlier or later by
+    `wild_lead_h`, and as many are strong: `wild_mean` times their cohort, give or take
+    `wild_strength`.
     """
 
     offset_k: float = 0.35
-    lead_h: float = 7.0
+    lead_h: float = 8.0
     strength: float = 0.12
     rise: float = 0.05
     plateau: float = 0.05
     keep: float = 0.22
     wild: float = 0.03
+    wild_lead_h: float = 12.0
     wild_mean: float = 1.4
     wild_strength: float = 0.25
 
@@ -106,9 +108,12 @@ def scatter(grid: Grid, spread: Spread, lead_h: Array | None = None) -> Scatter:
     blocks = []
     for first, last in pairwise(edges.tolist()):
         peak_h = grid.peak_h[first:last]
-        chance = np.exp(-0.5 * ((peak_h[:, None] - peak_h - lead) / spread.lead_h) ** 2)
-        chance /= chance.sum(axis=2, keepdims=True) + 1e-300
-        blocks.append((first, last, chance))
+        apart = (peak_h[:, None] - peak_h - lead) ** 2
+        usual = np.exp(-0.5 * apart / spread.lead_h**2)
+        wild = np.exp(-0.5 * apart / spread.wild_lead_h**2)
+        usual /= usual.sum(axis=2, keepdims=True) + 1e-300
+        wild /= wild.sum(axis=2, keepdims=True) + 1e-300
+        blocks.append((first, last, (1.0 - spread.wild) * usual + spread.wild * wild))
     return Scatter(tuple(blocks))
 
 
