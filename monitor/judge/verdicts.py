@@ -44,7 +44,7 @@ class VerdictParams:
     stalled_prior_odds: float = 0.03
     hot_margin_by_probe: float = 4.2
     hot_margin_by_hand: float = -0.5
-    stalled_margin: float = -3.2
+    stalled_margin: float = -2.7
     contact: float = 0.85
     contact_sd: float = 0.05
     hand_bias_k: float = 0.25
@@ -197,11 +197,9 @@ def weigh_bag(
             0 if standing is None else standing.peers, None, reason,
         )  # fmt: skip
     warm = standing.hot >= standing.stalled
-    # Each against both other accounts of the bag: healthy, or the opposite fault. The bar for
-    # lost heat is below even odds; against the opposite that would be too little.
+    # Each against both other accounts of the bag: healthy, or the opposite fault.
     hot = standing.hot + hot_prior - max(0.0, standing.stalled + stalled_prior)
-    rival = standing.hottest + hot_prior - min(0.0, stalled_needed)
-    stalled = standing.stalled_for_long + stalled_prior - max(0.0, rival)
+    stalled = standing.stalled_for_long + stalled_prior - max(0.0, standing.hottest + hot_prior)
     excess_k = standing.own_k if warm else -standing.lost_k
     added_w = params.crowded * thermal(bag).loss_w_per_k * excess_k / params.contact
     reason = _reason(standing, warm, hot, stalled, hot_needed, stalled_needed, strain, params)

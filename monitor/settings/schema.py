@@ -283,7 +283,8 @@ def monitor_faults(data: Mapping[str, Any]) -> list[tuple[Way, str]]:
                 faults.append(((part, index, "name"), "another one has this name already"))
             elif isinstance(name, str):
                 names.add(name)
-    night, known = data.get("night"), {one.get("name") for one in recipients_of(data)}
+    # a list, as a faulty name need not be hashable
+    night, known = data.get("night"), [one.get("name") for one in recipients_of(data)]
     wanted = night.get("to") if isinstance(night, dict) else ()
     for index, name in enumerate(wanted if isinstance(wanted, tuple) else ()):
         if name not in known:

@@ -47,7 +47,7 @@ def test_only_a_surely_hot_bag_beside_it_on_its_shelf_lends_warmth() -> None:
     ("added_k", "own_k"), [(0.4, 0.0), (0.6, 0.0), (0.75, 0.45), (0.9, 0.9), (2.0, 2.0)]
 )
 def test_what_a_neighbour_may_explain_is_no_heat_of_its_own(added_k: float, own_k: float) -> None:
-    standing = replace(CALM, hot=9.0, added_k=added_k, lent_k=0.6)
+    standing = replace(CALM, hot=12.0, added_k=added_k, lent_k=0.6)
     evidence = weigh_bag(BAGS["B2"], standing, False, Strain(name="GO-12"), VerdictParams())
     assert evidence.excess_k == pytest.approx(own_k)
     called = own_k >= Strain(name="GO-12").least_excess_k - 1e-9

@@ -34,8 +34,9 @@ def test_a_factor_that_is_enough_for_a_call_is_none_where_the_opposite_explains_
     assert weighed(COLD).reason is Reason.COLDER
     both = replace(HOT, stalled=14.0, stalled_before=(14.0, 14.0), lost_k=1.5)
     evidence = weighed(both)
-    assert evidence.hot < evidence.hot_needed and evidence.stalled < evidence.stalled_needed
-    assert weighed(replace(COLD, hottest=14.0)).stalled < weighed(COLD).stalled_needed
+    assert evidence.hot < evidence.hot_needed
+    assert evidence.excess_k is not None and evidence.excess_k > 0.0  # nor is it cold
+    assert weighed(replace(COLD, hottest=15.0)).stalled < weighed(COLD).stalled_needed
 
 
 def test_the_posterior_odds_are_the_factor_times_the_prior_odds() -> None:

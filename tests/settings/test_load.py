@@ -10,7 +10,7 @@ from datetime import date
 from pathlib import Path
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from monitor.errors import SettingsError
@@ -257,6 +257,7 @@ _TREES = st.recursive(
 
 
 @settings(max_examples=150, deadline=None)
+@example(tree={"room": None, "recipients": [{"name": {}}], "night": {"to": [{}]}})
 @given(tree=st.dictionaries(_KEYS, _TREES, min_size=1, max_size=6))
 def test_any_tree_of_known_keys_is_refused_without_a_crash(
     tmp_path_factory: pytest.TempPathFactory, tree: dict[str, object]
