@@ -21,7 +21,7 @@ from monitor.judge.gathering import Gathering
 from monitor.judge.handling import Handling
 from monitor.judge.history import BY_HAND, BY_PROBE, History
 from monitor.judge.kept import KeptCohort
-from monitor.judge.looks import STRETCHES, Beliefs, Panel
+from monitor.judge.looks import STRETCHES, Beliefs, Look, Panel
 from monitor.judge.lots import judge_lot
 from monitor.judge.neighbours import Places
 from monitor.judge.outlook import Outlook, estimate_bag
@@ -265,6 +265,7 @@ class Judge:
             means = BY_HAND if by_hand else BY_PROBE
             if seen[place]:
                 self._noise.surprised(means, name, found.surprise[place])
+        self._recognise_moves(members, found)
         kept.members, kept.strain = members, strain.name
         standings = [self._standing[name] for name in members]
         warm = [one.warmth_k - one.offset_k for one in standings if one.warmth_k is not None]
@@ -272,6 +273,16 @@ class Judge:
         level_k = float(np.median(warm)) if warm else 0.0
         reason = judge_lot(kept.course, standings, age_h, level_k, strain, params.lot)
         kept.said = reason.value if reason else ""
+
+    def _recognise_moves(self, members: list[str], found: Look) -> None:
+        """Begin the offset of bags anew that were moved for sure, as if the book had said so."""
+        surely, verdict = self._params.look.move.surely, self._params.verdict
+        hot = found.hot + math.log(verdict.hot_prior_odds)
+        stalled = found.stalled + math.log(verdict.stalled_prior_odds)
+        sure = (found.moved >= surely) & (np.maximum(hot, stalled) <= -surely)
+        for place in np.flatnonzero(sure):
+            bag, at_s = members[place], float(found.moved_h[place]) * HOUR_S
+            self._history.take_back_probe(bag, at_s, self._handling.recognise_move(bag, at_s))
 
     def _panel(
         self, members: list[str], columns: list[int], bags: Mapping[str, Bag], peak_h: float

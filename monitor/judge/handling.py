@@ -43,12 +43,20 @@ class Handling:
         event = entry.event.strip().lower()
         if event not in SETTLING_S:
             return False
-        self.restart(entry.bag, entry.at_s)
-        settled_s = entry.at_s + SETTLING_S[event]
-        self._settled_s[entry.bag] = max(settled_s, self._settled_s.get(entry.bag, 0.0))
-        handled_s = entry.at_s + HANDLED_S.get(event, SETTLING_S[event])
-        self._handled_s[entry.bag] = max(handled_s, self._handled_s.get(entry.bag, 0.0))
+        self._handle(entry.bag, entry.at_s, event)
         return True
+
+    def recognise_move(self, bag: str, at_s: float) -> float:
+        """The bag was moved at `at_s` with nothing in the book; when it has settled [s]."""
+        self._handle(bag, at_s, "moved")
+        return at_s + SETTLING_S["moved"]
+
+    def _handle(self, bag: str, at_s: float, event: str) -> None:
+        self.restart(bag, at_s)
+        settled_s = at_s + SETTLING_S[event]
+        self._settled_s[bag] = max(settled_s, self._settled_s.get(bag, 0.0))
+        handled_s = at_s + HANDLED_S.get(event, SETTLING_S[event])
+        self._handled_s[bag] = max(handled_s, self._handled_s.get(bag, 0.0))
 
     def restart(self, bag: str, at_s: float) -> None:
         """The bag's offset is unknown again from `at_s` on."""

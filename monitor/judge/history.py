@@ -77,14 +77,16 @@ class History:
         self.means = np.vstack([self.means, means])[keep]
         self.predicted = np.vstack([self.predicted, expected])[keep]
 
-    def take_back_probe(self, bag: str, since_s: float) -> None:
-        """Forget what a bag's probe told in rows that end after `since_s`: it was at fault."""
+    def take_back_probe(self, bag: str, since_s: float, until_s: float = np.inf) -> None:
+        """Forget what a bag's probe told in rows that end after `since_s` and begin before
+        `until_s`: it was at fault, or nobody knew yet that the bag was being moved."""
         if bag in self._column:
             column = self._column[bag]
-            ends = (np.array(self.bins, dtype=np.float64) + 1.0) * self.row_s
-            late = (ends > since_s) & (self.means[:, column] == BY_PROBE)
-            self.excess[late, column] = np.nan
-            self.means[late, column] = 0
+            begins = np.array(self.bins, dtype=np.float64) * self.row_s
+            told = (begins + self.row_s > since_s) & (begins < until_s)
+            told &= self.means[:, column] == BY_PROBE
+            self.excess[told, column] = np.nan
+            self.means[told, column] = 0
 
     def forget(self, bags: Iterable[str]) -> None:
         """Drop the columns of bags that left long ago."""

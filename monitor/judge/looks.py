@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from monitor.judge.cohort import Spread
 from monitor.judge.filters import Noise
 from monitor.judge.history import BY_HAND
+from monitor.judge.steps import StepParams
 from monitor.judge.strain import HeatPrior
 
 Array = NDArray[np.float64]
@@ -30,7 +31,8 @@ class LookParams:
     many; `added_k`, `lost_share` widths of the half-normal priors of added heat [K] and of
     the share of its heat a stalled bag loses; `pull` see `cohort.expect`; `misfit`
     share of the heat by which bags stray from the curve; `points` grid
-    points kept between searches of the whole grid, `entries` of them looked at for a bag.
+    points kept between searches of the whole grid, `entries` of them looked at for a bag; `move`
+    how a move that is not in the book is recognised.
     """
 
     onset_step_h: float = 6.0
@@ -47,6 +49,7 @@ class LookParams:
     misfit: float = 0.06
     points: int = 40
     entries: int = 24
+    move: StepParams = field(default_factory=StepParams)
 
 
 @dataclass(frozen=True)
@@ -83,10 +86,23 @@ class Panel:
         """Whether the row's value of a bag was read by hand."""
         return int(self.stretch[row, bag]) // STRETCHES == BY_HAND
 
+    def last_by_probe(self) -> NDArray[np.bool_]:
+        """Which bags' newest value is a probe's: (bags)."""
+        read = np.isfinite(self.excess)
+        last = len(read) - 1 - read[::-1].argmax(axis=0)
+        bags = np.arange(read.shape[1])
+        by_hand = self.stretch[last, bags] // STRETCHES == BY_HAND
+        return np.asarray(read.any(axis=0) & ~by_hand)
+
     @property
     def times(self) -> Array:
         """Rows and the hours ahead [h]."""
         return np.concatenate([self.hours, self.ahead])
+
+    @property
+    def row_h(self) -> float:
+        """Length of a row [h]."""
+        return float(self.ahead[0] - self.hours[-1])
 
 
 @dataclass(frozen=True)
@@ -105,7 +121,8 @@ class Look:
     the heat added or lost now [K] and since when [h], strength against the cohort, peak
     age [h], the bag's own offset and its uncertainty [K]. `surprise` (bags, onsets) is each
     onset's amplitude over its standard deviation, standard normal if the healthy model is
-    right. `fit` (times, bags) at rows and ahead."""
+    right. `fit` (times, bags) at rows and ahead. `moved` log odds of a move that is not in the
+    book, -inf where none was looked for, and `moved_h` its moment [h]."""
 
     hot: Array
     stalled: Array
@@ -120,3 +137,5 @@ class Look:
     surprise: Array
     fit: Array
     course: Course
+    moved: Array
+    moved_h: Array

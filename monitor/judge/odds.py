@@ -151,13 +151,8 @@ def weigh_onsets(
     `onset_right` (bags, grid, onsets) from `likelihood.project`; `log_onset` (onsets) log
     prior of each onset. `healthy` must be on the grid of `precision`.
     """
-    rows = np.arange(len(healthy.point))[:, None]
-    cross = precision.cross[healthy.point]
-    own = precision.onset[healthy.point] + amplitude_sd**-2
-    variance = own - cross**2 / healthy.precision[..., None]
-    mean = onset_right[rows, healthy.point]
-    mean = mean - cross * (healthy.right / healthy.precision)[..., None]
-    root = np.sqrt(variance)
+    mean, root = _amplitudes(healthy, precision, onset_right, amplitude_sd)
+    variance = root**2
     z = mean / root
     log_tail = log_normal_cdf(z)
     log_factor = np.log(2.0 / (amplitude_sd * root)) + 0.5 * z * z + log_tail
@@ -169,6 +164,40 @@ def weigh_onsets(
     free = mean / np.sqrt(np.maximum(variance - amplitude_sd**-2, 1e-12))
     surprise = (healthy.share[..., None] * free).sum(axis=1)
     return Onsets(total - healthy.log_total, surprise, share, (z + hazard) / root)
+
+
+def weigh_steps(
+    healthy: Healthy,
+    precision: Precision,
+    step_right: Array,
+    size_sd: float,
+    log_prior: float,
+) -> tuple[Array, Array]:
+    """Log odds (bags) of a step of either sign with a normal prior of width `size_sd` against the
+    healthy model, and the posterior share of each moment (bags, moments).
+
+    `step_right` as `weigh_onsets` has it; `log_prior` the log prior odds of each moment.
+    """
+    mean, root = _amplitudes(healthy, precision, step_right, size_sd)
+    log_factor = 0.5 * (mean / root) ** 2 - np.log(size_sd * root)
+    log_joint = healthy.log_weight[..., None] + log_factor + log_prior
+    by_moment = log_sum(log_joint, 1)
+    total = log_sum(by_moment, 1)
+    return total - healthy.log_total, np.exp(by_moment - total[:, None])
+
+
+def _amplitudes(
+    healthy: Healthy, precision: Precision, right: Array, amplitude_sd: float
+) -> tuple[Array, Array]:
+    """Right-hand side of each entry's amplitudes, the strength integrated out, and the root of
+    their precision with its prior: (bags, entries, amplitudes) each."""
+    rows = np.arange(len(healthy.point))[:, None]
+    cross = precision.cross[healthy.point]
+    own = precision.onset[healthy.point] + amplitude_sd**-2
+    variance = own - cross**2 / healthy.precision[..., None]
+    mean = right[rows, healthy.point]
+    mean = mean - cross * (healthy.right / healthy.precision)[..., None]
+    return mean, np.sqrt(variance)
 
 
 def log_sum(values: Array, axis: int) -> Array:

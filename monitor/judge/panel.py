@@ -6,7 +6,6 @@ bag moved or a changed noise needs no repair, only the next look.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -17,31 +16,26 @@ from monitor.judge.cohort import (
     Expected,
     Likelihood,
     Scatter,
-    Spread,
     expect,
     log_prior,
     scatter,
 )
-from monitor.judge.curve import HEAT, Grid, onset_steps, shapes
-from monitor.judge.filters import whitener
-from monitor.judge.likelihood import Design, Precision, Projected, project, reduce_design
-from monitor.judge.looks import FEWEST_ROWS, Beliefs, Course, Look, LookParams, Panel
-from monitor.judge.odds import Healthy, Onsets, point_shares, weigh_healthy, weigh_onsets
+from monitor.judge.curve import Grid, onset_steps, shapes
+from monitor.judge.groups import Group, course_heat, likelihood_of, told_to_mates
+from monitor.judge.likelihood import Projected, project
+from monitor.judge.looks import Beliefs, Course, Look, LookParams, Panel
+from monitor.judge.odds import (
+    Healthy,
+    Onsets,
+    point_shares,
+    weigh_healthy,
+    weigh_onsets,
+    weigh_steps,
+)
+from monitor.judge.steps import moments, step_shapes
 
 Array = NDArray[np.float64]
 Index = NDArray[np.intp]
-
-
-@dataclass(frozen=True)
-class _Group:
-    """Bags that share one pattern of readings, their design, and their whitened readings."""
-
-    bags: Index
-    rows: Index
-    stretches: Array
-    design: Design
-    precision: Precision
-    readings: Array
 
 
 @dataclass(frozen=True)
@@ -59,9 +53,9 @@ def search(panel: Panel, grid: Grid, beliefs: Beliefs, params: LookParams) -> In
     """The grid points worth a closer look: those the cohort expects and each bag's best."""
     curve = shapes(panel.hours - panel.inoculated_h, grid, beliefs.spread.keep)
     none = np.zeros((len(panel.hours), 0))
-    likelihood, _ = _likelihood(panel, grid, beliefs, params, curve, none)
+    likelihood, _ = likelihood_of(panel, grid, beliefs, params, curve, none)
     near = scatter(grid, beliefs.spread)
-    told = _for_mates(likelihood, panel, grid, beliefs, params, curve)
+    told = told_to_mates(likelihood, panel, grid, beliefs, params, curve)
     expected = _expected(told, grid, near, beliefs, params, STRENGTHS_K[::2])
     by_bag = point_shares(likelihood, expected, beliefs.spread.wild)
     best = np.argpartition(by_bag, -8, axis=1)[:, -8:].ravel()
@@ -76,13 +70,14 @@ def look(panel: Panel, grid: Grid, beliefs: Beliefs, params: LookParams) -> Look
     lost = _lost(panel, onset_h, beliefs, params)
     curve = shapes(panel.times - panel.inoculated_h, grid, beliefs.spread.keep)
     columns = np.concatenate([added, lost], axis=1)
-    likelihood, groups = _likelihood(panel, grid, beliefs, params, curve, columns)
+    likelihood, groups = likelihood_of(panel, grid, beliefs, params, curve, columns)
     near = scatter(grid, beliefs.spread, panel.lead_h)
-    told = _for_mates(likelihood, panel, grid, beliefs, params, curve)
+    told = told_to_mates(likelihood, panel, grid, beliefs, params, curve)
     expected = _expected(told, grid, near, beliefs, params, STRENGTHS_K)
     healthy = weigh_healthy(likelihood, expected, beliefs.spread.wild, params.entries)
     onsets = _Onsets(onset_h, count, added, lost)
-    return _verdicts(panel, grid, beliefs, params, healthy, expected, groups, curve, onsets)
+    found = _verdicts(panel, grid, beliefs, params, healthy, expected, groups, curve, onsets)
+    return _beside_moves(found, panel, grid, beliefs, params, healthy, curve)
 
 
 def _onsets(panel: Panel, params: LookParams) -> tuple[Array, Array]:
@@ -107,99 +102,6 @@ def _lost(panel: Panel, onset_h: Array, beliefs: Beliefs, params: LookParams) ->
     return -heat[:, None] * onset_steps(panel.times, onset_h, params.loss_h)
 
 
-def course_heat(age_h: Array, course: Course, keep: float) -> Array:
-    """The cohort's heat at each age as surface warmth [K]."""
-    one = Grid(np.array([course.peak_h]), np.array([course.rise_h]), 1.0, 1.0)
-    heat: Array = course.peak_k * shapes(age_h, one, keep)[:, 0, HEAT]
-    return heat
-
-
-def _likelihood(
-    panel: Panel,
-    grid: Grid,
-    beliefs: Beliefs,
-    params: LookParams,
-    curve: Array,
-    columns: Array,
-) -> tuple[Likelihood, list[_Group]]:
-    """The likelihood of each bag at each grid point, which makes `curve` (times, grid, 4), with
-    `columns` (times, onsets) beside."""
-    spread = beliefs.spread
-    bags = panel.excess.shape[1]
-    corrections = _correction_variance(grid, spread, beliefs.course.peak_k)
-    precision, right, rest = (np.zeros((bags, grid.size)) for _ in range(3))
-    # No bag follows the curve exactly: what wanders is larger while there is more heat.
-    heat = course_heat(panel.hours - panel.inoculated_h, beliefs.course, spread.keep)
-    larger = np.hypot(1.0, params.misfit * heat / beliefs.noise.wander_k)
-    groups = []
-    for members, rows in _patterns(panel):
-        first = members[0]
-        white = panel.white[rows, first] / larger[rows]
-        matrix = whitener(panel.hours[rows], beliefs.noise, white) / larger[rows]
-        stretch = panel.stretch[rows, first]
-        offsets = (stretch[:, None] == np.unique(stretch)).astype(np.float64)
-        flat = matrix @ np.concatenate(
-            [offsets, columns[rows], curve[rows].reshape(len(rows), -1)], axis=1
-        )
-        width, wide = offsets.shape[1], columns.shape[1]
-        design = Design(
-            flat[:, :width],
-            flat[:, width + wide :].reshape(len(rows), grid.size, 4),
-            flat[:, width : width + wide],
-            matrix,
-        )
-        reduced = reduce_design(design, np.full(width, spread.offset_k**2), corrections)
-        readings = matrix @ panel.excess[np.ix_(rows, members)]
-        projected = project(reduced, readings)
-        precision[members] = reduced.strength
-        right[members] = projected.strength
-        rest[members] = projected.rest
-        groups.append(_Group(members, rows, offsets, design, reduced, readings))
-    return Likelihood(precision, right, rest), groups
-
-
-def _for_mates(
-    likelihood: Likelihood,
-    panel: Panel,
-    grid: Grid,
-    beliefs: Beliefs,
-    params: LookParams,
-    curve: Array,
-) -> Likelihood:
-    """What each bag tells its mates of the curve they share: one with added heat, only what it
-    told before. So a lot that goes bad bag by bag is judged by how it began."""
-    warm = np.flatnonzero(np.isfinite(panel.counts_until_h))
-    if not len(warm):
-        return likelihood
-    excess = np.full_like(panel.excess, np.nan)
-    before = panel.hours[:, None] < panel.counts_until_h[warm]
-    excess[:, warm] = np.where(before, panel.excess[:, warm], np.nan)
-    none = np.zeros((len(curve), 0))
-    part, _ = _likelihood(replace(panel, excess=excess), grid, beliefs, params, curve, none)
-    return likelihood.with_bags(warm, part)
-
-
-def _patterns(panel: Panel) -> Iterator[tuple[Index, Index]]:
-    """Bags grouped by which rows they have, of what noise and stretch: (bags, rows)."""
-    present = np.isfinite(panel.excess)
-    groups: dict[bytes, list[int]] = {}
-    for bag in range(present.shape[1]):
-        if present[:, bag].sum() >= FEWEST_ROWS:
-            mask = present[:, bag]
-            key = mask.tobytes() + panel.white[mask, bag].tobytes()
-            groups.setdefault(key + panel.stretch[mask, bag].tobytes(), []).append(bag)
-    for members in groups.values():
-        yield np.array(members), np.flatnonzero(present[:, members[0]])
-
-
-def _correction_variance(grid: Grid, spread: Spread, peak_k: float) -> Array:
-    """Prior variances of the corrections between grid points: (grid, 3)."""
-    within = grid.peak_step_h**2 / 12.0
-    rise = spread.rise**2 + np.log(grid.rise_step) ** 2 / 12.0
-    row = peak_k**2 * np.array([within, rise, spread.plateau**2])
-    return np.tile(row, (grid.size, 1))
-
-
 def _expected(
     likelihood: Likelihood,
     grid: Grid,
@@ -219,7 +121,7 @@ def _verdicts(
     params: LookParams,
     healthy: Healthy,
     expected: Expected,
-    groups: list[_Group],
+    groups: list[Group],
     curve: Array,
     onsets: _Onsets,
 ) -> Look:
@@ -266,11 +168,54 @@ def _verdicts(
         surprise,
         fit,
         course,
+        np.full(bags, -np.inf),
+        np.full(bags, panel.hours[-1]),
+    )
+
+
+def _beside_moves(
+    found: Look,
+    panel: Panel,
+    grid: Grid,
+    beliefs: Beliefs,
+    params: LookParams,
+    healthy: Healthy,
+    curve: Array,
+) -> Look:
+    """The look with what a move explains taken from the evidence of bags that seem hot or stalled.
+
+    Only of those read by probes: twice a day is too seldom to tell a step from heat.
+    """
+    since_h = np.where(found.hot > found.stalled, found.onset_h, found.lost_h)
+    seems = np.maximum(found.hot, found.stalled) > params.move.worth
+    seems &= since_h > panel.hours[-1] - 2.0 * params.move.reach_h
+    seems &= panel.last_by_probe()
+    if not seems.any():
+        return found
+    at_h = moments(float(panel.hours[-1]), panel.row_h, params.move)
+    columns = step_shapes(panel.times, at_h, panel.row_h, params.move)
+    some = replace(panel, excess=np.where(seems, panel.excess, np.nan))
+    _, groups = likelihood_of(some, grid, beliefs, params, curve, columns)
+    moved, moved_h = found.moved.copy(), found.moved_h.copy()
+    for group in groups:
+        right = project(group.precision, group.readings).onset
+        mine = healthy.of(group.bags)
+        weighed = weigh_steps(
+            mine, group.precision, right, params.move.size_k, params.move.log_prior
+        )
+        moved[group.bags], moved_h[group.bags] = weighed[0], at_h[weighed[1].argmax(axis=1)]
+    explained = np.logaddexp(0.0, moved)
+    return replace(
+        found,
+        hot=found.hot - explained,
+        stalled=found.stalled - explained,
+        moved=moved,
+        moved_h=moved_h,
     )
 
 
 def _weigh(
-    group: _Group,
+    group: Group,
     healthy: Healthy,
     seen: Projected,
     params: LookParams,
@@ -309,7 +254,7 @@ _HALF_WAY = 3.0
 
 
 def _fit(
-    group: _Group,
+    group: Group,
     grid: Grid,
     healthy: Healthy,
     seen: Projected,

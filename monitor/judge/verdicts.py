@@ -42,7 +42,7 @@ class VerdictParams:
 
     hot_prior_odds: float = 0.05
     stalled_prior_odds: float = 0.03
-    hot_margin_by_probe: float = 4.2
+    hot_margin_by_probe: float = 2.7
     hot_margin_by_hand: float = -0.5
     stalled_margin: float = -2.7
     contact: float = 0.85
