@@ -95,7 +95,10 @@ class AlarmState(StrEnum):
 
 @dataclass(slots=True)
 class Entry:
-    """One alarm of one kind and subject; plain data once its enums are text."""
+    """One alarm of one kind and subject; plain data once its enums are text.
+
+    `told_by_lot` while the alarm of its lot is all that people were told of it.
+    """
 
     kind: AlarmKind
     subject: str
@@ -116,6 +119,7 @@ class Entry:
     first_in: bool = False
     latched: bool = False
     moves: list[float] = field(default_factory=list)
+    told_by_lot: bool = False
 
     @property
     def announced(self) -> bool:
@@ -168,7 +172,7 @@ class Entry:
             first_in=self.first_in,
             by=by,
             note=note,
-            announced=self.raised_s is not None,
+            announced=self.raised_s is not None and not self.told_by_lot,
         )
 
     def saved(self) -> dict[str, Any]:

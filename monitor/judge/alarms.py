@@ -136,7 +136,12 @@ class Alarms:
             flood = flood_of(entry, self._onsets, self._params)
             if flood is not None:
                 events += self._raise_flood(flood, now_s)
-            explained = flood is not None or (entry.suppressed and self._flood_stands(entry))
+            # a lot gone bad explains its bags, yet each of them must be found and pulled
+            entry.told_by_lot = flood is not None and flood[0] is AlarmKind.LOT_APART
+            held = entry.suppressed and self._flood_stands(entry)
+            explained = held or (flood is not None and not entry.told_by_lot)
+        else:
+            entry.told_by_lot = False
         if explained:
             if not entry.suppressed:
                 entry.suppressed = True
@@ -181,7 +186,7 @@ class Alarms:
         ]
 
     def _floods_that_stand(self, holds: Mapping[Key, Condition]) -> dict[Key, Condition]:
-        """A flood's alarm holds as long as any bag that it holds back is still called."""
+        """A flood's alarm holds as long as any bag that it stands for is still called."""
         found: dict[Key, Condition] = {}
         for key, entry in self._entries.items():
             if entry.reason is not Reason.MANY_AT_ONCE or not entry.announced:
@@ -189,7 +194,8 @@ class Alarms:
             called = [
                 member
                 for member in self._members(*key)
-                if member.suppressed and (member.kind, member.subject) in holds
+                if (member.suppressed or member.told_by_lot)
+                and (member.kind, member.subject) in holds
             ]
             if called:
                 found[key] = Condition(*key, entry.urgency, entry.reason, entry.facts)
@@ -202,7 +208,7 @@ class Alarms:
         if rank > before:
             was_later = entry.urgency is Urgency.LATER
             entry.take(condition, urgency=True)
-            entry.milder_s, entry.acknowledged = None, False
+            entry.milder_s, entry.acknowledged, entry.told_by_lot = None, False, False
             if was_later:
                 # a look again that became a call asks for someone, as a new alarm does
                 return self._raise(entry, now_s)

@@ -16,7 +16,7 @@ from monitor.review.tune import Room
 from monitor.review.tune_words import day
 from monitor.settings.model import did_you_mean
 from monitor.store import Reader
-from monitor.terms import DAY_S, AlarmKind, Urgency
+from monitor.terms import DAY_S, AlarmKind, Transition, Urgency
 from monitor.values import Bag, BookEntry
 
 #: The kind of note in which a watch writes the thresholds it goes by.
@@ -47,7 +47,8 @@ def book_of(store: Reader) -> Book:
     alarmed_s: dict[str, float] = {}
     heated_s: dict[str, float] = {}
     for event in store.events(limit=1_000_000):
-        if event.urgency is not Urgency.LATER and event.announced:
+        called = event.announced or event.transition is Transition.RAISED
+        if event.urgency is not Urgency.LATER and called:
             if event.kind in _OF_A_BAG:
                 alarmed_s.setdefault(event.facts.bag or event.subject, event.at_s)
             elif event.kind is AlarmKind.OVERHEATING:

@@ -123,7 +123,8 @@ _BAGS: dict[tuple[AlarmKind, Reason], Saying] = {
     (AlarmKind.LOT_APART, Reason.MANY_AT_ONCE): Saying(
         "has many bags apart at once",
         "{go} begin with the bag named first. Many bags of one lot together point to what they"
-        " share: place, load, spawn, handling. Single alarms are held back meanwhile.",
+        " share: place, load, spawn, handling. Each bag is marked; this one message stands for"
+        " theirs.",
         Caution.BAG,
     ),
     (AlarmKind.LOT_APART, Reason.COHORT_IS_TWO): Saying(

@@ -268,20 +268,35 @@ def test_a_lost_broker_does_not_explain_a_hot_bag() -> None:
     assert ("B1", "raised") in told(day.hold(lost, hot()))
 
 
-def test_a_third_of_a_cohort_within_two_hours_becomes_one_alarm_with_the_first_in_kept() -> None:
+def test_a_third_of_a_cohort_within_two_hours_is_told_as_one_with_the_first_in_kept() -> None:
     day = Day()
     day.hold(hot("B4"))
     bags = [hot(f"B{i}") for i in range(5)]
     events = day.hold(*bags)
     assert told(day.events[:1]) == [("B4", "raised")]
     assert day.events[0].first_in
-    (one,) = [event for event in events if event.transition is Transition.RAISED]
+    raised = [event for event in events if event.transition is Transition.RAISED]
+    one, *bags_called = raised
     assert (one.kind, one.subject) == (AlarmKind.LOT_APART, "GO-12/L4")
     assert (one.reason, one.facts.affected) == (Reason.MANY_AT_ONCE, 5)
     assert one.facts.detail.startswith("first B4")
-    held = [event for event in events if event.transition is Transition.SUPPRESSED]
-    assert len(held) == 4
-    assert not any(event.first_in for event in held)
+    assert one.announced
+    assert [event.subject for event in bags_called] == ["B0", "B1", "B2", "B3"]
+    assert not any(event.announced or event.first_in for event in bags_called)
+    assert AlarmState.UNACKNOWLEDGED in {state for _, state in day.alarms.standing()}
+
+
+def test_a_bag_told_by_its_lot_is_told_itself_once_it_presses() -> None:
+    day = Day()
+    day.hold(*[hot(f"B{i}") for i in range(6)])
+    bags = [replace(hot("B3"), urgency=Urgency.NOW), *[hot(f"B{i}") for i in (0, 1, 2, 4, 5)]]
+    (event,) = day.hold(*bags)
+    assert (event.subject, event.transition) == ("B3", Transition.URGENCY_CHANGED)
+    assert event.announced
+    gone = {event.subject: event.announced for event in day.hold(hours=9)}
+    assert gone == {"GO-12/L4": True, "B3": True} | dict.fromkeys(
+        ("B0", "B1", "B2", "B4", "B5"), False
+    )
 
 
 def test_four_bags_of_a_cohort_of_twelve_are_four_alarms() -> None:
