@@ -18,6 +18,7 @@ from monitor.judge.probe_rules import (
     rests_long,
     silent_since,
 )
+from monitor.judge.swings import Swings
 from monitor.judge.tracks import Track
 from monitor.values import Probe, Quantity, Reason
 
@@ -166,9 +167,14 @@ def note_gaps(tracks: Iterable[Track], end_s: float, params: FaultParams) -> Non
 
 
 def follow_air(
-    follows: Follows, bags: Iterable[Watched], end_s: float, params: FaultParams
+    follows: Follows,
+    swings: Swings,
+    bags: Iterable[Watched],
+    end_s: float,
+    params: FaultParams,
 ) -> None:
-    """Weigh for every bag probe whether it still follows its bag or by now the air."""
+    """Weigh for every bag probe whether it still follows its bag or by now the air: frame by
+    frame, and by how it has swung of late."""
     tracks: list[Track] = []
     probes: list[str] = []
     values_c: list[float] = []
@@ -184,10 +190,16 @@ def follow_air(
             airs_c.append(air_c)
             moves.append(track.held_count < LEAST_HELD or track.held_s < params.stuck_least_s / 2)
     if tracks:
-        found = follows.step(end_s, probes, values_c, airs_c, moves)
-        for track, lagged_c, fell_s in zip(tracks, *found, strict=True):
-            track.lagged_c, track.fell_s = lagged_c, fell_s
-            track.note_lagged_air(lagged_c)
+        lagged_c, fell_s = follows.step(end_s, probes, values_c, airs_c, moves)
+        for probe, track, since_s in zip(probes, tracks, fell_s, strict=True):
+            if since_s is None and track.fell_s is not None:
+                # back on its bag: how it swung while it was off tells nothing of it now
+                swings.forget(probe)
+        swings_s = swings.step(end_s, probes, values_c, airs_c, moves)
+        for place, track in enumerate(tracks):
+            track.fell_s, track.swings_s = fell_s[place], swings_s[place]
+            track.lagged_c = lagged_c[place]
+            track.note_lagged_air(track.lagged_c)
 
 
 def _company(members: list[Track]) -> Company:
@@ -241,6 +253,8 @@ def _of_bag_probe(track: Track, moment: Moment, params: FaultParams) -> _Found |
         if track.jumped_s is not None and abs(since_s - track.jumped_s) <= 6 * moment.frame_s:
             since_s = min(since_s, track.jumped_s)
         return Reason.PROBE_FELL_OFF, since_s, "follows the air and not the bag"
+    if track.swings_s is not None:
+        return Reason.PROBE_FELL_OFF, track.swings_s, "has swung with the air as no bag does"
     if track.jumped_s is not None and moment.end_s - track.jumped_s <= params.jump_stands_s:
         moved = f"moved {track.jumped_k:+.1f} K faster than a bag can"
         return Reason.PROBE_JUMPED, track.jumped_s, moved

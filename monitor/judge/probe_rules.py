@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass, field
 
 from monitor.judge.fallen import FallenParams
+from monitor.judge.swings import SwingParams
 from monitor.judge.tracks import Track
 
 #: Fewer unchanged readings than this say nothing about a probe.
@@ -47,6 +48,7 @@ class FaultParams:
     climb_k_per_h: float = 0.25
     climb_s: float = 43200.0
     fallen: FallenParams = field(default_factory=FallenParams)
+    swings: SwingParams = field(default_factory=SwingParams)
 
 
 def silent_since(track: Track, end_s: float, began_s: float, params: FaultParams) -> float | None:

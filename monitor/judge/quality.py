@@ -22,6 +22,7 @@ from monitor.judge.probe_faults import (
     note_gaps,
 )
 from monitor.judge.probe_rules import FaultParams
+from monitor.judge.swings import Swings
 from monitor.judge.tracks import BAD, FAST, GOOD, MOST_PENDING, SLIP, Track
 from monitor.values import Flag, Flagged, Probe, Quantity, Reading, Reason
 
@@ -66,6 +67,7 @@ class Quality:
         self._params = params
         self._tracks: dict[tuple[str, Quantity], Track] = {}
         self._follows = Follows(params.fault.fallen)
+        self._swings = Swings(params.fault.swings)
         self._closed_s: float | None = None
         self._began_s: float | None = None
         self.plan(probes, bags)
@@ -209,7 +211,7 @@ class Quality:
         for one in self._watched:
             self._advance(one.track, end_s, air_c.get(one.probe))
         bags = [one for one in self._watched if one.on_bag]
-        follow_air(self._follows, bags, end_s, self._params.fault)
+        follow_air(self._follows, self._swings, bags, end_s, self._params.fault)
         note_gaps((one.track for one in bags), end_s, self._params.fault)
         moment = Moment(end_s, self._params.frame_s, self._began_s)
         return find_faults(self._watched, moment, self._params.fault)
@@ -257,6 +259,7 @@ class Quality:
             "closed_s": self._closed_s,
             "began_s": self._began_s,
             "follows": self._follows.state(),
+            "swings": self._swings.state(),
             "tracks": [
                 [name, quantity.value, track.state()]
                 for (name, quantity), track in sorted(self._tracks.items())
@@ -268,6 +271,7 @@ class Quality:
         self._closed_s, self._began_s = state["closed_s"], state["began_s"]
         self._watched = None
         self._follows.restore(state["follows"])
+        self._swings.restore(state["swings"])
         self._tracks = {
             (name, Quantity(quantity)): Track.restored(track)
             for name, quantity, track in state["tracks"]

@@ -53,8 +53,9 @@ class Bucket:
 class Track:
     """One probe and quantity. Times [s], temperatures [°C], humidity [%RH].
 
-    `lagged_c` the air through the bag's lag and `fell_s` since when the probe is off its bag,
-    as of the last frame (`fallen.Follows`).
+    As of the last frame: `lagged_c` the air through the bag's lag and `fell_s` since when the
+    probe is off its bag (`fallen.Follows`), `swings_s` since when by its swings
+    (`swings.Swings`).
     """
 
     count: int = 0
@@ -85,6 +86,7 @@ class Track:
     lied_s: float | None = None
     lagged_c: float = 0.0
     fell_s: float | None = None
+    swings_s: float | None = None
     longest_s: float = 0.0
     fault: str = ""
     fault_since_s: float = 0.0

@@ -1,0 +1,208 @@
+"""Whether a coarse probe swings as its bag or as the air: rooms stepped by hand."""
+
+from __future__ import annotations
+
+import json
+import math
+import random
+from collections.abc import Callable, Iterator, Sequence
+
+from monitor.judge.fallen import FallenParams
+from monitor.judge.probe_faults import ProbeFault
+from monitor.judge.probe_rules import FaultParams
+from monitor.judge.quality import Quality, QualityParams
+from monitor.judge.swings import SwingParams, Swings
+from monitor.values import Probe, Quantity, Reading, Reason
+
+HOUR_S, FRAME_S = 3600.0, 600.0
+BAGS = 12
+FELL_H = 48.0
+Hours = Callable[[float], bool]
+Frame = tuple[float, list[str], list[float], list[float], list[bool]]
+
+
+def never(hour: float) -> bool:
+    return False
+
+
+def room(
+    hours: float,
+    lag_s: float = 9000.0,
+    off_bag: Hours = never,
+    stalled: Hours = never,
+    unheard: Hours = never,
+    swing_k: float = 0.5,
+    digit_k: float = 0.5,
+    noise_k: float = 0.15,
+    seed: int = 4,
+) -> Iterator[Frame]:
+    """Frames of bags with coarse probes, two readings a frame, in a thermostat's air with a
+    night and a door: the first one's probe hangs in the air where `off_bag(hour)`, its bag makes
+    no heat where `stalled(hour)`, and nothing is heard of it where `unheard(hour)`."""
+    draw = random.Random(seed)
+    heat_k = [draw.uniform(0.6, 2.0) for _ in range(BAGS)]
+    contact = [draw.uniform(0.7, 0.9) for _ in range(BAGS)]
+    bags_c, drawn_k = [21.0 + warmth_k for warmth_k in heat_k], 0.0
+    for frame in range(round(hours * HOUR_S / FRAME_S)):
+        hour = frame * FRAME_S / HOUR_S
+        drawn_k += draw.gauss(0.0, 0.35 * swing_k) - drawn_k / 6.0
+        night_k = -2.0 * swing_k if hour % 24 < 7 else 0.0
+        tick_k = swing_k * math.sin(2 * math.pi * hour / 0.64)
+        air_c = 21.0 + night_k + tick_k + drawn_k
+        values_c = []
+        for number, warmth_k in enumerate(heat_k):
+            makes_k = 0.0 if number == 0 and stalled(hour) else warmth_k
+            share = 1.0 - math.exp(-FRAME_S / lag_s)
+            bags_c[number] += (air_c + makes_k - bags_c[number]) * share
+            on_bag = 0.0 if number == 0 and off_bag(hour) else contact[number]
+            true_c = air_c + on_bag * (bags_c[number] - air_c)
+            said = [round((true_c + draw.gauss(0, noise_k)) / digit_k) * digit_k for _ in "ab"]
+            values_c.append(sum(said) / len(said))
+        heard = [number for number in range(BAGS) if number or not unheard(hour)]
+        yield (
+            (frame + 1) * FRAME_S,
+            [f"b{number}" for number in heard],
+            [values_c[number] for number in heard],
+            [air_c + draw.gauss(0, 0.06) for _ in heard],
+            [True] * len(heard),
+        )
+
+
+def said_of(frames: Iterator[Frame], swings: Swings | None = None) -> dict[str, list[float]]:
+    """By probe, the hours in which it was said to be off its bag."""
+    swings, named = swings or Swings(SwingParams()), dict[str, list[float]]()
+    for end_s, probes, *rest in frames:
+        for probe, fell_s in zip(probes, swings.step(end_s, probes, *rest), strict=True):
+            if fell_s is not None:
+                named.setdefault(probe, []).append(end_s / HOUR_S)
+    return named
+
+
+def falls(hour: float) -> bool:
+    return hour >= FELL_H
+
+
+def test_a_coarse_probe_in_swinging_air_is_named_within_a_day_and_no_other() -> None:
+    for seed in range(4):
+        named = said_of(room(FELL_H + 36, off_bag=falls, seed=seed))
+        assert set(named) == {"b0"}
+        assert FELL_H < named["b0"][0] < FELL_H + 24
+
+
+def test_since_when_it_is_off_is_told_to_within_hours() -> None:
+    swings, told = Swings(SwingParams()), list[float]()
+    for end_s, probes, *rest in room(FELL_H + 36, off_bag=falls):
+        told += [since_s / HOUR_S for since_s in swings.step(end_s, probes, *rest) if since_s]
+    assert abs(told[0] - FELL_H) < 9
+    assert len(set(told)) == 1, "once told it stays"
+
+
+def test_a_coarse_probe_on_a_bag_that_stalls_is_on_its_bag() -> None:
+    """Its warmth goes with the bag's lag and its swings stay a bag's."""
+    for seed in range(4):
+        assert not said_of(room(FELL_H + 72, stalled=falls, seed=seed))
+
+
+def test_a_lag_that_all_bags_share_is_no_fault() -> None:
+    for lag_s in (1500.0, 3000.0, 20000.0):
+        assert not said_of(room(96.0, lag_s=lag_s))
+
+
+def test_a_fall_among_bags_of_another_lag_is_named_all_the_same() -> None:
+    named = said_of(room(FELL_H + 36, lag_s=4500.0, off_bag=falls))
+    assert set(named) == {"b0"}
+    assert named["b0"][0] < FELL_H + 30
+
+
+def test_air_that_rests_tells_nothing_and_takes_nothing_back() -> None:
+    assert not said_of(room(FELL_H + 48, swing_k=0.02, off_bag=falls))
+    swings = Swings(SwingParams())
+    before = said_of(room(FELL_H + 36, off_bag=falls), swings)
+    later_s = (FELL_H + 36) * HOUR_S
+    calm = room(48.0, swing_k=0.02, off_bag=lambda hour: True)
+    after = said_of(((end_s + later_s, *rest) for end_s, *rest in calm), swings)  # type: ignore[misc]
+    assert before["b0"] and len(after["b0"]) == 48 * 6
+
+
+def test_a_probe_taped_on_again_is_believed_again_within_two_days() -> None:
+    named = said_of(room(FELL_H + 120, off_bag=lambda hour: FELL_H <= hour < FELL_H + 36))["b0"]
+    assert FELL_H + 36 < named[-1] < FELL_H + 84
+    assert len(named) == round((named[-1] - named[0]) * 6) + 1, "once off, once on again"
+
+
+def test_a_sound_probe_that_comes_back_after_silence_is_not_said_to_have_fallen() -> None:
+    """The air through its bag's lag isn't known anew from its own reading, which is far off."""
+    for seed in range(4):
+        quiet = room(120.0, unheard=lambda hour: 40 <= hour < 65, seed=seed)
+        assert not said_of(quiet)
+
+
+def test_too_few_mates_tell_nothing() -> None:
+    frames = room(FELL_H + 48, off_bag=falls)
+    few = ((end_s, *(part[:7] for part in rest)) for end_s, *rest in frames)
+    assert not said_of(few)  # type: ignore[arg-type]
+
+
+def test_a_probe_to_be_forgotten_begins_anew() -> None:
+    swings = Swings(SwingParams())
+    frames = list(room(FELL_H + 36, off_bag=falls))
+    assert "b0" in said_of(iter(frames[:-1]), swings)
+    swings.forget("b0")
+    swings.forget("nobody")
+    assert said_of(iter(frames[-1:]), swings) == {}
+
+
+def faults_of(frames: Iterator[Frame], fault: FaultParams) -> Iterator[tuple[float, ProbeFault]]:
+    """Each fault of each frame with the hour, of readings taken the whole way through quality."""
+    plan = {f"b{number}": Probe(f"b{number}", bag=f"B{number}", shelf=2) for number in range(BAGS)}
+    checker = Quality(QualityParams(fault=fault), plan)
+    for end_s, probes, values_c, airs_c, _ in frames:
+        for probe, value_c in zip(probes, values_c, strict=True):
+            for at_s in (end_s - 600.0, end_s - 300.0):
+                checker.check(Reading(probe, Quantity.TEMPERATURE, value_c, at_s, at_s))
+        if end_s % (12 * HOUR_S) == 0:
+            saved = json.dumps(checker.state())
+            checker = Quality(QualityParams(fault=fault), plan)
+            checker.restore(json.loads(saved))
+        for one in checker.close(end_s, dict(zip(probes, airs_c, strict=True))):
+            yield end_s / HOUR_S, one
+
+
+DEAF_TO_FRAMES = FaultParams(fallen=FallenParams(named_at=1e9))
+DEAF_TO_SWINGS = FaultParams(swings=SwingParams(named_at=1e9))
+
+
+def test_quality_names_it_by_its_swings_across_restarts() -> None:
+    told = list(faults_of(room(FELL_H + 30, off_bag=falls), DEAF_TO_FRAMES))
+    assert {(fault.probe, fault.reason) for _, fault in told} == {("b0", Reason.PROBE_FELL_OFF)}
+    assert {fault.detail for _, fault in told} == {"has swung with the air as no bag does"}
+    assert FELL_H < told[0][0] < FELL_H + 24
+    assert abs(told[0][1].since_s / HOUR_S - FELL_H) < 9
+
+
+def test_a_return_that_frames_show_is_not_held_up_by_swings() -> None:
+    def last_h(fault: FaultParams) -> float:
+        frames = room(
+            FELL_H + 84,
+            off_bag=lambda hour: FELL_H <= hour < FELL_H + 24,
+            digit_k=0.0625,
+            noise_k=0.045,
+        )
+        return max(hour for hour, _ in faults_of(frames, fault))
+
+    assert FELL_H + 24 < last_h(DEAF_TO_SWINGS) < FELL_H + 60
+    assert last_h(FaultParams()) == last_h(DEAF_TO_SWINGS)
+
+
+def test_what_was_saved_goes_on_exactly() -> None:
+    frames = list(room(FELL_H + 36, off_bag=falls, unheard=lambda hour: 30 <= hour < 32))
+
+    def rest(swings: Swings, part: Sequence[Frame]) -> list[list[float | None]]:
+        return [swings.step(*frame) for frame in part]
+
+    for cut in (1, 200, 380, len(frames) - 20):
+        whole, resumed = Swings(SwingParams()), Swings(SwingParams())
+        rest(whole, frames[:cut])
+        resumed.restore(json.loads(json.dumps(whole.state())))
+        assert rest(resumed, frames[cut:]) == rest(whole, frames[cut:])
+        assert resumed.state() == whole.state()
