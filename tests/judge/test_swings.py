@@ -34,13 +34,16 @@ def room(
     swing_k: float = 0.5,
     digit_k: float = 0.5,
     noise_k: float = 0.15,
+    first_k: float | None = None,
     seed: int = 4,
 ) -> Iterator[Frame]:
     """Frames of bags with coarse probes, two readings a frame, in a thermostat's air with a
     night and a door: the first one's probe hangs in the air where `off_bag(hour)`, its bag makes
-    no heat where `stalled(hour)`, and nothing is heard of it where `unheard(hour)`."""
+    no heat where `stalled(hour)`, and nothing is heard of it where `unheard(hour)`. `first_k` is
+    how far its bag is over the air."""
     draw = random.Random(seed)
     heat_k = [draw.uniform(0.6, 2.0) for _ in range(BAGS)]
+    heat_k[0] = heat_k[0] if first_k is None else first_k
     contact = [draw.uniform(0.7, 0.9) for _ in range(BAGS)]
     bags_c, drawn_k = [21.0 + warmth_k for warmth_k in heat_k], 0.0
     for frame in range(round(hours * HOUR_S / FRAME_S)):
@@ -89,12 +92,18 @@ def test_a_coarse_probe_in_swinging_air_is_named_within_a_day_and_no_other() -> 
         assert FELL_H < named["b0"][0] < FELL_H + 24
 
 
-def test_since_when_it_is_off_is_told_to_within_hours() -> None:
-    swings, told = Swings(SwingParams()), list[float]()
-    for end_s, probes, *rest in room(FELL_H + 36, off_bag=falls):
-        told += [since_s / HOUR_S for since_s in swings.step(end_s, probes, *rest) if since_s]
-    assert abs(told[0] - FELL_H) < 9
-    assert len(set(told)) == 1, "once told it stays"
+def test_since_when_it_is_off_is_told_to_within_hours_however_late() -> None:
+    named_h, since_h = list[float](), list[float]()
+    for seed in range(4):
+        swings, told = Swings(SwingParams()), list[tuple[float, float]]()
+        for end_s, probes, *rest in room(FELL_H + 36, off_bag=falls, seed=seed):
+            fell_s = swings.step(end_s, probes, *rest)[0]
+            told += [] if fell_s is None else [(end_s / HOUR_S, fell_s / HOUR_S)]
+        assert len({since for _, since in told}) == 1, "once told it stays"
+        named_h.append(told[0][0])
+        since_h.append(told[0][1])
+    assert all(abs(hour - FELL_H) < 9 for hour in since_h)
+    assert max(named_h) > FELL_H + 12
 
 
 def test_a_coarse_probe_on_a_bag_that_stalls_is_on_its_bag() -> None:
@@ -119,9 +128,9 @@ def test_air_that_rests_tells_nothing_and_takes_nothing_back() -> None:
     swings = Swings(SwingParams())
     before = said_of(room(FELL_H + 36, off_bag=falls), swings)
     later_s = (FELL_H + 36) * HOUR_S
-    calm = room(48.0, swing_k=0.02, off_bag=lambda hour: True)
+    calm = room(120.0, swing_k=0.02, off_bag=lambda hour: True)
     after = said_of(((end_s + later_s, *rest) for end_s, *rest in calm), swings)  # type: ignore[misc]
-    assert before["b0"] and len(after["b0"]) == 48 * 6
+    assert before["b0"] and len(after["b0"]) == 120 * 6
 
 
 def test_a_probe_taped_on_again_is_believed_again_within_two_days() -> None:
@@ -133,8 +142,8 @@ def test_a_probe_taped_on_again_is_believed_again_within_two_days() -> None:
 def test_a_sound_probe_that_comes_back_after_silence_is_not_said_to_have_fallen() -> None:
     """The air through its bag's lag isn't known anew from its own reading, which is far off."""
     for seed in range(4):
-        quiet = room(120.0, unheard=lambda hour: 40 <= hour < 65, seed=seed)
-        assert not said_of(quiet)
+        frames = room(120.0, unheard=lambda hour: 40 <= hour < 65, first_k=5.0, seed=seed)
+        assert not said_of(frames)
 
 
 def test_too_few_mates_tell_nothing() -> None:
