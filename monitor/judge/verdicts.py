@@ -31,7 +31,8 @@ class VerdictParams:
     `hot_prior_odds`, `stalled_prior_odds` a bag of a hundred or so goes wrong in a run;
     the margins [nats] stand above Ville's bound, by simulation (DEVELOPERS.md, "The bars"):
     probes read so finely that what the healthy model leaves out passes the bound, walks are so
-    few and noisy that a call overshoots it, and for lost heat it is wide by either means;
+    few and noisy that a call overshoots it; `stalled_worth` [nats] is what evidence of lost heat
+    is worth beyond its factor, whose onsets are spread wider than stalls set in;
     `contact` the share of bag in a taped probe's reading, with its spread (a hand reading sees
     the surface itself, with an error `hand_bias_k` that all readings of a walk share);
     `lag_sd` share by which a bag's lag is unknown; `crowded` the share
@@ -44,7 +45,7 @@ class VerdictParams:
     stalled_prior_odds: float = 0.03
     hot_margin_by_probe: float = 2.7
     hot_margin_by_hand: float = -0.5
-    stalled_margin: float = -2.7
+    stalled_worth: float = 2.7
     contact: float = 0.85
     contact_sd: float = 0.05
     hand_bias_k: float = 0.25
@@ -188,7 +189,7 @@ def weigh_bag(
     margin = params.hot_margin_by_hand if by_hand else params.hot_margin_by_probe
     budget = strain.false_calls_per_100
     hot_needed = needed_log_odds(budget, params.hot_prior_odds, margin)
-    stalled_needed = needed_log_odds(budget, params.stalled_prior_odds, params.stalled_margin)
+    stalled_needed = needed_log_odds(budget, params.stalled_prior_odds, 0.0)
     if standing is None or standing.rows == 0:
         reason = Reason.NO_SIGNAL if standing is not None else Reason.LEARNING
         at_s = bag.inoculated_s if standing is None else standing.at_s
@@ -199,7 +200,8 @@ def weigh_bag(
     warm = standing.hot >= standing.stalled
     # Each against both other accounts of the bag: healthy, or the opposite fault.
     hot = standing.hot + hot_prior - max(0.0, standing.stalled + stalled_prior)
-    stalled = standing.stalled_for_long + stalled_prior - max(0.0, standing.hottest + hot_prior)
+    stalled = standing.stalled_for_long + params.stalled_worth + stalled_prior
+    stalled -= max(0.0, standing.hottest + hot_prior)
     excess_k = standing.own_k if warm else -standing.lost_k
     added_w = params.crowded * thermal(bag).loss_w_per_k * excess_k / params.contact
     reason = _reason(standing, warm, hot, stalled, hot_needed, stalled_needed, strain, params)
