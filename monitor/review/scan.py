@@ -35,8 +35,10 @@ class Thresholds:
         return Thresholds(strain.least_excess_k, strain.false_calls_per_100, strain.hold_s)
 
 
-#: Columns of a stretch: first and last frame, evidence, and whether a start or an end is barred.
-_FIRST, _LAST, _HOT, _HOT_NEEDED, _STALLED, _STALLED_NEEDED, _EXCESS, _STATE = range(8)
+#: Columns of a stretch: first and last frame, evidence, whether a start or an end is barred, and
+#: since when what it tells holds.
+_FIRST, _LAST, _HOT, _HOT_NEEDED, _STALLED, _STALLED_NEEDED, _EXCESS, _STATE, _SINCE = range(9)
+_WIDTH = 9
 _PLAIN, _HANDLED, _UNSEEN, _RESET = range(4)
 
 
@@ -44,7 +46,7 @@ _PLAIN, _HANDLED, _UNSEEN, _RESET = range(4)
 class Stretches:
     """Stretches of unchanged evidence of bags of one strain, in arrays padded with NaN.
 
-    `bags` (account number, bag); `values` (bags, stretches, 8), times on one axis;
+    `bags` (account number, bag); `values` (bags, stretches, 9), times on one axis;
     `frames` every frame's end on that axis; `budget` [false calls per 100] of the needed.
     """
 
@@ -93,6 +95,7 @@ class _Course:
             [
                 first_s, first_s, evidence.hot, evidence.hot_needed, evidence.stalled,
                 evidence.stalled_needed, evidence.excess_k or 0.0, state,
+                first_s if evidence.walk_s is None else evidence.walk_s + self.offset_s,
             ]
         )  # fmt: skip
 
@@ -109,7 +112,7 @@ class _Course:
         if self.rows and self.rows[-1][_STATE] != _RESET:
             self.close(before_s)
             last_s = self.rows[-1][_LAST]
-            self.rows.append([last_s, last_s, 0.0, 0.0, 0.0, 0.0, 0.0, float(_RESET)])
+            self.rows.append([last_s, last_s, 0.0, 0.0, 0.0, 0.0, 0.0, float(_RESET), last_s])
         self.evidence, self.unseen = None, False
 
 
@@ -125,7 +128,7 @@ def stretches(
         courses = _courses(account, strain, strain_of, offset_s)
         found |= {(number, name): course for name, course in courses.items()}
     most = max((len(course.rows) for course in found.values()), default=0)
-    values = np.full((len(found), most, 8), np.nan)
+    values = np.full((len(found), most, _WIDTH), np.nan)
     for place, course in enumerate(found.values()):
         values[place, : len(course.rows)] = course.rows
     budget = strain_of[strain].false_calls_per_100
@@ -207,7 +210,7 @@ def _first_held(
         holds = (over[live, step, None] >= shift) & (off_k[live, step, None] >= least)
         handled = (state[live] == _HANDLED)[:, None]
         before = past[live]
-        began = np.where(handled, np.inf, row[live, _FIRST, None])
+        began = np.where(handled, np.inf, row[live, _SINCE, None])
         after = np.where(holds, np.minimum(before, began), np.where(handled, before, np.inf))
         past[live] = after
         due = np.maximum(after + hold_s, row[live, _FIRST, None])

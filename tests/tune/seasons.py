@@ -153,12 +153,14 @@ def _evidence(
     if plan.untidy:
         reason = rng.choice([reason, Reason.HANDLED, Reason.NO_SIGNAL], p=[0.8, 0.1, 0.1])
     turned = plan.untidy and course.kind == "healthy"
+    walked = plan.untidy and rng.random() < 0.3
     return Evidence(
         bag=bag, cohort="c", at_s=at_s,
         hot=float(course.hot[look]), stalled=float(course.hot[look]) if turned else -5.0,
         hot_needed=NEEDED, stalled_needed=NEEDED, peers=11,
         excess_k=None if reason is Reason.NO_SIGNAL else (-excess_k if turned else excess_k),
         reason=Reason(reason),
+        walk_s=at_s - float(rng.uniform(0.0, 9000.0)) if walked else None,
     )  # fmt: skip
 
 
