@@ -44,7 +44,7 @@ class Strain:
     name: str = "generic"
     group: str = ""
     known: bool = False
-    least_excess_k: float = 0.3
+    least_excess_k: float = 0.5
     false_calls_per_100: float = 0.5
     hold_s: float = 3600.0
     core_limits: tuple[CoreLimit, ...] = (

@@ -32,8 +32,7 @@ class VerdictParams:
     the margins [nats] stand above Ville's bound, by simulation (DEVELOPERS.md, "The bars"):
     probes read so finely that what the healthy model leaves out passes the bound, walks are so
     few and noisy that a call overshoots it; the worths [nats] are what lost heat counts beyond
-    its factor, whose onsets are spread wider than stalls set in; less than `least_lost_k` lost
-    counts for nothing, as a stalled bag loses most of its heat;
+    its factor, whose onsets are spread wider than stalls set in;
     `contact` the share of bag in a taped probe's reading, with its spread (a hand reading sees
     the surface itself, with an error `hand_bias_k` that all readings of a walk share);
     `lag_sd` share by which a bag's lag is unknown; `crowded` the share
@@ -44,11 +43,10 @@ class VerdictParams:
 
     hot_prior_odds: float = 0.05
     stalled_prior_odds: float = 0.03
-    hot_margin_by_probe: float = 2.7
+    hot_margin_by_probe: float = 1.7
     hot_margin_by_hand: float = -0.5
     stalled_worth_by_probe: float = 4.3
     stalled_worth_by_hand: float = 3.5
-    least_lost_k: float = 0.5
     contact: float = 0.85
     contact_sd: float = 0.05
     hand_bias_k: float = 0.25
@@ -206,8 +204,6 @@ def weigh_bag(
     worth = params.stalled_worth_by_hand if by_hand else params.stalled_worth_by_probe
     stalled = standing.stalled_for_long + worth + stalled_prior
     stalled -= max(0.0, standing.hottest + hot_prior)
-    if standing.lost_k < params.least_lost_k:
-        stalled = min(stalled, stalled_prior)
     excess_k = standing.own_k if warm else -standing.lost_k
     added_w = params.crowded * thermal(bag).loss_w_per_k * excess_k / params.contact
     reason = _reason(standing, warm, hot, stalled, hot_needed, stalled_needed, strain, params)

@@ -44,7 +44,7 @@ def test_only_a_surely_hot_bag_beside_it_on_its_shelf_lends_warmth() -> None:
 
 
 @pytest.mark.parametrize(
-    ("added_k", "own_k"), [(0.4, 0.0), (0.6, 0.0), (0.75, 0.45), (0.9, 0.9), (2.0, 2.0)]
+    ("added_k", "own_k"), [(0.55, 0.0), (0.6, 0.0), (0.75, 0.45), (0.9, 0.9), (2.0, 2.0)]
 )
 def test_what_a_neighbour_may_explain_is_no_heat_of_its_own(added_k: float, own_k: float) -> None:
     standing = replace(CALM, hot=12.0, added_k=added_k, lent_k=0.6)

@@ -134,7 +134,7 @@ def test_tune_prints_its_table_and_says_that_two_bags_are_too_few(
     out = capsys.readouterr().out
     assert "GO-12: 7 bags in 1 run" in out
     assert "too little to tell" in out
-    assert next(line.split()[0] for line in out.splitlines() if "0.3 °C" in line) == "shipped"
+    assert next(line.split()[0] for line in out.splitlines() if "0.5 °C" in line) == "shipped"
 
 
 def test_apply_writes_the_proposal_and_undo_takes_it_back(
@@ -143,11 +143,11 @@ def test_apply_writes_the_proposal_and_undo_takes_it_back(
     """Only the strain's own values change; the comment stays."""
     assert main(["tune", "AM-3", "--config", str(config), "--apply"]) == Exit.DONE
     text = (config / "strains.yaml").read_text(encoding="utf-8")
-    assert "AM-3: {least_excess: 0.3 K, false_calls_per_100: 0.5, hold: 1 h}" in text
+    assert "AM-3: {least_excess: 0.5 K, false_calls_per_100: 0.5, hold: 1 h}" in text
     assert "GO-12: {least_excess: 0.2 K}  # grey" in text
     assert main(["tune", "--undo", "--config", str(config)]) == Exit.DONE
     assert (config / "strains.yaml").read_text(encoding="utf-8") == STRAINS
-    assert "AM-3.least_excess: 0.3 K -> 1.6 K" in capsys.readouterr().out
+    assert "AM-3.least_excess: 0.5 K -> 1.6 K" in capsys.readouterr().out
 
 
 def test_json_and_picture_of_a_tuning(config: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -66,7 +66,7 @@ def test_the_untidy_scan_gives_what_calls_give() -> None:
 
 
 def test_tune_moves_the_lively_strain_to_where_its_truth_is(tuning: Tuning) -> None:
-    """The shipped 0.3 K calls every lively bag; nothing under 0.55 K is worth a walk."""
+    """The shipped 0.5 K calls every lively bag; nothing under 0.55 K is worth a walk."""
     assert tuning.proposed is not None
     assert tuning.shipped.false > 25
     assert tuning.proposed.thresholds.least_excess_k >= LIVELY_K
