@@ -140,8 +140,6 @@ class Alarms:
             entry.told_by_lot = flood is not None and flood[0] is AlarmKind.LOT_APART
             held = entry.suppressed and self._flood_stands(entry)
             explained = held or (flood is not None and not entry.told_by_lot)
-        else:
-            entry.told_by_lot = False
         if explained:
             if not entry.suppressed:
                 entry.suppressed = True

@@ -18,6 +18,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from monitor.judge.slots import Slots
+
 Array = NDArray[np.float64]
 Rows = NDArray[np.void]
 #: Fewest probes whose common surprise is the room's doing.
@@ -68,8 +70,7 @@ class Follows:
 
     def __init__(self, params: FallenParams) -> None:
         self._params = params
-        self._slots: dict[str, int] = {}
-        self._seen: tuple[list[str], NDArray[np.intp]] = ([], np.zeros(0, dtype=np.intp))
+        self._slots = Slots()
         many = (len(params.accounts),)
         self._rows: Rows = np.zeros(
             0,
@@ -100,9 +101,7 @@ class Follows:
         unlike the assumed one) and is taken off. A value that never moves is stuck, wherever
         the air goes, and is not weighed.
         """
-        if probes != self._seen[0]:
-            self._seen = (probes, self._index(probes))
-        index = self._seen[1]
+        index = self._index(probes)
         rows, value_c, air_c = self._rows[index], np.array(values_c), np.array(airs_c)
         known = ~self._begin(rows, end_s, value_c, air_c)
         off = self._surprise(rows, end_s, value_c, air_c)
@@ -117,13 +116,13 @@ class Follows:
         return rows["lagged_c"].tolist(), [None if isnan(one) else one for one in fell_s]
 
     def _index(self, probes: Sequence[str]) -> NDArray[np.intp]:
-        new = [probe for probe in probes if probe not in self._slots]
-        if new:
-            self._slots |= {probe: len(self._rows) + place for place, probe in enumerate(new)}
-            blank = np.zeros(len(new), self._rows.dtype)
+        """The row of each probe; those met for the first time get one."""
+        index = self._slots.index(probes)
+        if new := len(self._slots) - len(self._rows):
+            blank = np.zeros(new, self._rows.dtype)
             blank["at_s"] = blank["fell_s"] = np.nan
             self._rows = np.concatenate([self._rows, blank])
-        return np.array([self._slots[probe] for probe in probes], dtype=np.intp)
+        return index
 
     def _begin(self, rows: Rows, end_s: float, value_c: Array, air_c: Array) -> NDArray[np.bool_]:
         """Set up the accounts of probes met anew; which those are."""
@@ -258,8 +257,7 @@ class Follows:
 
     def restore(self, state: Mapping[str, Mapping[str, Any]]) -> None:
         """Go on from what `state` gave."""
-        self._slots, self._rows = {}, self._rows[:0]
-        self._seen = ([], self._seen[1][:0])
+        self._slots, self._rows = Slots(), self._rows[:0]
         for place, row in zip(self._index(list(state)), state.values(), strict=True):
             for name, value in row.items():
                 self._rows[name][place] = np.nan if value is None else value

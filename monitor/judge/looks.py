@@ -14,6 +14,7 @@ from monitor.judge.steps import StepParams
 from monitor.judge.strain import HeatPrior
 
 Array = NDArray[np.float64]
+Rows = NDArray[np.intp]
 
 #: Stretches are numbered within their means of reading, so many to each.
 STRETCHES = 1000
@@ -82,16 +83,15 @@ class Panel:
     lead_h: Array
     counts_until_h: Array
 
-    def read_by_hand(self, row: int, bag: int) -> bool:
+    def read_by_hand(self, row: int | Rows, bag: int | Rows) -> NDArray[np.bool_]:
         """Whether the row's value of a bag was read by hand."""
-        return int(self.stretch[row, bag]) // STRETCHES == BY_HAND
+        return np.asarray(self.stretch[row, bag] // STRETCHES == BY_HAND)
 
     def last_by_probe(self) -> NDArray[np.bool_]:
         """Which bags' newest value is a probe's: (bags)."""
         read = np.isfinite(self.excess)
         last = len(read) - 1 - read[::-1].argmax(axis=0)
-        bags = np.arange(read.shape[1])
-        by_hand = self.stretch[last, bags] // STRETCHES == BY_HAND
+        by_hand = self.read_by_hand(last, np.arange(read.shape[1]))
         return np.asarray(read.any(axis=0) & ~by_hand)
 
     @property

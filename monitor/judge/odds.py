@@ -152,7 +152,6 @@ def weigh_onsets(
     prior of each onset. `healthy` must be on the grid of `precision`.
     """
     mean, root = _amplitudes(healthy, precision, onset_right, amplitude_sd)
-    variance = root**2
     z = mean / root
     log_tail = log_normal_cdf(z)
     log_factor = np.log(2.0 / (amplitude_sd * root)) + 0.5 * z * z + log_tail
@@ -161,7 +160,7 @@ def weigh_onsets(
     total = log_sum(log_joint.reshape(bags, -1), 1)
     share = np.exp(log_joint - total[:, None, None])
     hazard = np.exp(-0.5 * z * z - log_tail) / np.sqrt(2.0 * np.pi)
-    free = mean / np.sqrt(np.maximum(variance - amplitude_sd**-2, 1e-12))
+    free = mean / np.sqrt(np.maximum(root**2 - amplitude_sd**-2, 1e-12))
     surprise = (healthy.share[..., None] * free).sum(axis=1)
     return Onsets(total - healthy.log_total, surprise, share, (z + hazard) / root)
 

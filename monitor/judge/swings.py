@@ -18,6 +18,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from monitor.judge.slots import Slots
+
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 Rows = dict[str, Array]
@@ -79,8 +81,7 @@ class Swings:
 
     def __init__(self, params: SwingParams) -> None:
         self._params = params
-        self._slots: dict[str, int] = {}
-        self._seen: tuple[list[str], NDArray[np.intp]] = ([], np.zeros(0, dtype=np.intp))
+        self._slots = Slots()
         self._table: Array = np.zeros((len(_NUMBERS), 0))
 
     def step(
@@ -94,9 +95,7 @@ class Swings:
         """Take the frame that ends at `end_s`: what each probe read, the air at its shelf [°C],
         and whether it moves at all. Gives since when [s] each is off its bag, None while it is
         on it."""
-        if probes != self._seen[0]:
-            self._seen = (probes, self._index(probes))
-        index = self._seen[1]
+        index = self._index(probes)
         now = dict(zip(_NUMBERS, self._table[:, index], strict=True))
         moving = np.array(moves, dtype=bool)
         self._take(now, end_s, np.array(values_c), np.array(airs_c), moving)
@@ -108,16 +107,17 @@ class Swings:
 
     def forget(self, probe: str) -> None:
         """Begin anew with a probe that was seen to be back on its bag."""
-        if probe in self._slots:
-            self._table[:, self._slots[probe]] = _BLANK
+        place = self._slots.place(probe)
+        if place is not None:
+            self._table[:, place] = _BLANK
 
     def _index(self, probes: Sequence[str]) -> NDArray[np.intp]:
-        new = [probe for probe in probes if probe not in self._slots]
-        if new:
-            self._slots |= {probe: len(self._slots) + place for place, probe in enumerate(new)}
-            blank = np.repeat(_BLANK[:, None], len(new), axis=1)
+        """The column of each probe; those met for the first time get one."""
+        index = self._slots.index(probes)
+        if new := len(self._slots) - self._table.shape[1]:
+            blank = np.repeat(_BLANK[:, None], new, axis=1)
             self._table = np.concatenate([self._table, blank], axis=1)
-        return np.array([self._slots[probe] for probe in probes], dtype=np.intp)
+        return index
 
     def _take(self, now: Rows, end_s: float, value_c: Array, air_c: Array, moving: Mask) -> None:
         """Move means and sums to this frame; the sums fade by the time gone."""
@@ -186,12 +186,12 @@ class Swings:
         """Plain data from which `restore` goes on exactly."""
         return {
             probe: [None if isnan(one) else one for one in self._table[:, place].tolist()]
-            for probe, place in self._slots.items()
+            for place, probe in enumerate(self._slots)
         }
 
     def restore(self, state: Mapping[str, Sequence[Any]]) -> None:
         """Go on from what `state` gave."""
-        self._slots, self._seen = {}, ([], self._seen[1][:0])
+        self._slots = Slots()
         self._table = np.zeros((len(_NUMBERS), 0))
         for place, numbers in zip(self._index(list(state)), state.values(), strict=True):
             self._table[:, place] = [np.nan if one is None else one for one in numbers]

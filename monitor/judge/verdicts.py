@@ -132,7 +132,7 @@ class Standing:
             warmth_k=float(found.fit[now, place]) if len(rows) else None,
             slope_k_per_h=_slope(panel.times, found.fit[:, place], now),
             row_h=float(panel.hours[now]),
-            by_hand=bool(len(rows)) and panel.read_by_hand(int(rows[-1]), place),
+            by_hand=bool(len(rows)) and bool(panel.read_by_hand(int(rows[-1]), place)),
             reading_k=float(panel.white[rows[-1], place]) if len(rows) else 0.0,
             rate_k_per_h=rate,
             rows=len(rows) if bool(seen[place]) else 0,

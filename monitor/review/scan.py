@@ -38,7 +38,7 @@ class Thresholds:
 #: Columns of a stretch: first and last frame, evidence, whether a start or an end is barred, and
 #: since when what it tells holds.
 _FIRST, _LAST, _HOT, _HOT_NEEDED, _STALLED, _STALLED_NEEDED, _EXCESS, _STATE, _SINCE = range(9)
-_WIDTH = 9
+_WIDTH = _SINCE + 1
 _PLAIN, _HANDLED, _UNSEEN, _RESET = range(4)
 
 

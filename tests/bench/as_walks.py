@@ -15,21 +15,20 @@ import argparse
 import json
 import sys
 from collections.abc import Iterator, Mapping, Sequence
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from demo.folder import write_csv
-from demo.rooms import Probes
+from demo.faults import POWER_ON_C
+from demo.folder import stamp, write_csv
+from demo.live import SECONDS_PER_BAG_ON_WALK
+from demo.rooms import DAY_S, HOUR_S, Probes
 from tests.bench.folders import rows, seconds
 from tests.bench.scoring import PROBE_FAULTS
 
-DAY_S, HALF_HOUR_S, PER_BAG_S = 86400.0, 1800.0, 8.0
+HALF_HOUR_S = 0.5 * HOUR_S
 CONTACT = (0.78, 0.92)
-#: What a probe without its power says once [°C].
-POWER_ON_C = 85.0
 Readings = Mapping[str, np.ndarray]
 
 
@@ -65,7 +64,7 @@ def walks(
     last_s = max(values[-1, 0] for values in readings.values())
     for day_s in np.arange(first_s - first_s % DAY_S, last_s, DAY_S):
         for hour in noise.hand_hours:
-            at_s = float(day_s + 3600.0 * hour)
+            at_s = float(day_s + HOUR_S * hour)
             drift_k = draw.normal(0.0, noise.hand_drift_k)
             airs_c = [mean_about(readings, probe, at_s) for _, probe in air]
             for place, bag in enumerate(order):
@@ -77,7 +76,7 @@ def walks(
                 here_c = float(np.interp(float(bag["shelf"]), [one for one, _ in air], airs_c))
                 surface_c = here_c + (read_c - here_c) / contact[name]
                 error_k = patch_k[name] + drift_k + draw.normal(0.0, noise.hand_noise_k)
-                yield at_s + PER_BAG_S * place, name, surface_c + error_k
+                yield at_s + SECONDS_PER_BAG_ON_WALK * place, name, surface_c + error_k
 
 
 def write(path: Path, table: Sequence[Mapping[str, Any]]) -> None:
@@ -100,7 +99,7 @@ def convert(folder: Path, out: Path, seed: int) -> None:
     air = sorted((float(row["shelf"]), row["probe"]) for row in in_air if row["probe"] in readings)
     hand = [
         {
-            "time": datetime.fromtimestamp(at_s, UTC).strftime("%Y-%m-%dT%H:%M:%SZ"),
+            "time": stamp(at_s),
             "bag": bag,
             "value": f"{32.0 + 1.8 * surface_c:.1f}",
             "unit": "degF",
