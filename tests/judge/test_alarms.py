@@ -286,6 +286,13 @@ def test_a_third_of_a_cohort_within_two_hours_is_told_as_one_with_the_first_in_k
     assert AlarmState.UNACKNOWLEDGED in {state for _, state in day.alarms.standing()}
 
 
+def test_the_alarm_of_a_lot_stands_as_long_as_its_bags_are_called() -> None:
+    day = Day()
+    bags = [hot(f"B{i}") for i in range(6)]
+    day.hold(*bags)
+    assert day.hold(*bags, hours=24) == []
+
+
 def test_a_bag_told_by_its_lot_is_told_itself_once_it_presses() -> None:
     day = Day()
     day.hold(*[hot(f"B{i}") for i in range(6)])

@@ -49,7 +49,8 @@ def test_the_corrections_are_the_curves_derivatives() -> None:
     np.testing.assert_allclose((wider - here)[:, 0, HEAT] / step, here[:, 0, WIDER], atol=1e-5)
 
 
-def test_half_a_cohort_gone_astray_does_not_move_what_the_other_half_expects() -> None:
+@pytest.mark.parametrize("pull", [6.0, LookParams().pull])
+def test_half_a_cohort_gone_astray_does_not_move_what_the_other_half_expects(pull: float) -> None:
     grid = make_grid(24.0, 200.0)
     peaks = [88.0, 90.0, 92.0, 94.0, 91.0, 89.0, 150.0, 60.0, 130.0, 175.0, 45.0, 110.0]
     precision = np.full((len(peaks), grid.size), 400.0)  # each surely 2 K strong
@@ -66,7 +67,7 @@ def test_half_a_cohort_gone_astray_does_not_move_what_the_other_half_expects() -
         log_prior(grid, HeatPrior(), STRENGTHS_K),
         STRENGTHS_K,
         Spread(),
-        LookParams().pull,
+        pull,
     )
     weight = expected.weight[0] / expected.weight[0].sum()
     assert weight @ grid.peak_h == pytest.approx(90.0, abs=4.0)

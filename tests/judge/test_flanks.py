@@ -44,13 +44,14 @@ def test_only_a_surely_hot_bag_beside_it_on_its_shelf_lends_warmth() -> None:
 
 
 @pytest.mark.parametrize(
-    ("added_k", "own_k"), [(0.55, 0.0), (0.6, 0.0), (0.75, 0.45), (0.9, 0.9), (2.0, 2.0)]
+    ("added_k", "own_k"), [(0.4, 0.0), (0.6, 0.0), (0.75, 0.45), (0.9, 0.9), (2.0, 2.0)]
 )
 def test_what_a_neighbour_may_explain_is_no_heat_of_its_own(added_k: float, own_k: float) -> None:
-    standing = replace(CALM, hot=12.0, added_k=added_k, lent_k=0.6)
-    evidence = weigh_bag(BAGS["B2"], standing, False, Strain(name="GO-12"), VerdictParams())
+    standing = replace(CALM, hot=9.0, added_k=added_k, lent_k=0.6)
+    strain = Strain(name="GO-12", least_excess_k=0.3)
+    evidence = weigh_bag(BAGS["B2"], standing, False, strain, VerdictParams())
     assert evidence.excess_k == pytest.approx(own_k)
-    called = own_k >= Strain(name="GO-12").least_excess_k - 1e-9
+    called = own_k >= strain.least_excess_k - 1e-9
     assert evidence.reason is (Reason.ADDED_HEAT if called else Reason.BESIDE_HOT)
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -13,7 +14,9 @@ from scipy.stats import multivariate_normal
 from monitor.judge.curve import Grid, shapes
 from monitor.judge.filters import Noise, whitener
 from monitor.judge.likelihood import Design, project, reduce_design
+from monitor.judge.looks import Look
 from monitor.judge.odds import Healthy, weigh_steps
+from monitor.judge.panel import look
 from monitor.judge.steps import StepParams, moments, step_shapes
 from tests.judge.test_evidence import Run, book, cohort, frames, ramp, run
 
@@ -42,6 +45,27 @@ def run_with(bag: str, more: Callable[[float], float], hours: int = 190, seed: i
 def test_a_bag_moved_with_nothing_in_the_book_is_neither_hot_nor_stalled(size_k: float) -> None:
     done = run_with("Q02", moved(110.3, size_k))
     assert done.called("Q02") is None and done.called("Q02", hot=False) is None
+
+
+def test_a_step_between_two_walks_is_not_weighed_as_a_move(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Twice a day is too seldom to tell a step from heat, so no heat is explained away."""
+    weighed = []
+
+    def noted(*given: Any) -> Look:
+        weighed.append(look(*given))
+        return weighed[-1]
+
+    monkeypatch.setattr("monitor.judge.evidence.look", noted)
+    bags = cohort(seed=7)
+    bags["Q02"] = replace(bags["Q02"], more=moved(110.3, 2.0))
+    done = run(frames(bags, 190, by_hand=True), book(list(bags)))
+    assert all(np.isneginf(found.moved).all() for found in weighed)
+    assert done.called("Q02") is not None
+    weighed.clear()
+    run(frames(bags, 130), book(list(bags)))
+    assert any(np.isfinite(found.moved).any() for found in weighed)
 
 
 def test_a_bag_moved_and_hot_later_is_called_for_its_heat() -> None:
