@@ -37,6 +37,9 @@ from monitor.judge.steps import moments, step_shapes
 Array = NDArray[np.float64]
 Index = NDArray[np.intp]
 
+#: More bags of a cohort than these must have evidence of lost heat before some of it is common.
+FEWEST_COOLING = 2
+
 
 @dataclass(frozen=True)
 class _Onsets:
@@ -159,7 +162,7 @@ def _verdicts(
         stalled,
         added_k,
         onset,
-        lost_k,
+        _own_loss(lost_k, stalled),
         lost_h,
         strength,
         peak,
@@ -171,6 +174,19 @@ def _verdicts(
         np.full(bags, -np.inf),
         np.full(bags, panel.hours[-1]),
     )
+
+
+def _own_loss(lost_k: Array, stalled: Array) -> Array:
+    """What each bag lost beyond what more than half of its mates lost too [K], by the median.
+
+    Where a whole cohort cools together, as late in a run on one walk, no bag of it has stalled. A
+    mate counts as having lost heat only if it has evidence of it (`stalled` above 0).
+    """
+    theirs = np.where(stalled > 0.0, lost_k, 0.0)
+    if np.count_nonzero(theirs) <= FEWEST_COOLING:
+        return lost_k
+    common = [np.median(np.delete(theirs, bag)) for bag in range(len(theirs))]
+    return np.asarray(np.maximum(0.0, lost_k - common))
 
 
 def _beside_moves(

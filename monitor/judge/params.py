@@ -43,7 +43,7 @@ class JudgeParams:
     search_h: float = 12.0
     learn_rows: int = 4
     thin_rows: int = 40
-    set_aside_nats: float = 6.0
+    set_aside_nats: float = 4.0
     set_aside_h: float = 6.0
     forget_s: float = 10.0 * 24.0 * HOUR_S
     spread: Spread = field(default_factory=Spread)

@@ -31,8 +31,9 @@ class VerdictParams:
     `hot_prior_odds`, `stalled_prior_odds` a bag of a hundred or so goes wrong in a run;
     the margins [nats] stand above Ville's bound, by simulation (DEVELOPERS.md, "The bars"):
     probes read so finely that what the healthy model leaves out passes the bound, walks are so
-    few and noisy that a call overshoots it; the worths [nats] are what lost heat counts beyond
-    its factor, whose onsets are spread wider than stalls set in;
+    few and noisy that a call overshoots it; the worths [nats] are what lost heat counts at most
+    beyond its factor, whose onsets are spread wider than stalls set in: only as far as it speaks
+    louder than added heat;
     `contact` the share of bag in a taped probe's reading, with its spread (a hand reading sees
     the surface itself, with an error `hand_bias_k` that all readings of a walk share);
     `lag_sd` share by which a bag's lag is unknown; `crowded` the share
@@ -45,7 +46,7 @@ class VerdictParams:
     stalled_prior_odds: float = 0.03
     hot_margin_by_probe: float = 1.7
     hot_margin_by_hand: float = -0.5
-    stalled_worth_by_probe: float = 4.3
+    stalled_worth_by_probe: float = 5.3
     stalled_worth_by_hand: float = 3.5
     contact: float = 0.85
     contact_sd: float = 0.05
@@ -201,7 +202,8 @@ def weigh_bag(
     warm = standing.hot >= standing.stalled
     # Each against both other accounts of the bag: healthy, or the opposite fault.
     hot = standing.hot + hot_prior - max(0.0, standing.stalled + stalled_prior)
-    worth = params.stalled_worth_by_hand if by_hand else params.stalled_worth_by_probe
+    most = params.stalled_worth_by_hand if by_hand else params.stalled_worth_by_probe
+    worth = min(most, max(0.0, standing.stalled_for_long - standing.hot))
     stalled = standing.stalled_for_long + worth + stalled_prior
     stalled -= max(0.0, standing.hottest + hot_prior)
     excess_k = standing.own_k if warm else -standing.lost_k

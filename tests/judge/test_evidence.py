@@ -254,6 +254,21 @@ def test_a_lot_that_goes_bad_bag_by_bag_is_called_to_the_last_and_stays_called()
         assert evidence.hot >= evidence.hot_needed
 
 
+def test_a_cohort_that_cools_as_one_late_in_its_run_has_no_stalled_bag() -> None:
+    """0.9 K less of all ten, of which one had lost its heat before: only that one is called."""
+    bags = cohort(10, seed=3)
+    bags["Q02"] = replace(bags["Q02"], more=ramp(60.0, -2.0))
+    cooler = {
+        name: replace(bag, more=lambda age_h, own=bag.more: own(age_h) + ramp(165.0, -0.9)(age_h))
+        for name, bag in bags.items()
+    }
+    others = {f"P{number:02d}": replace(bag) for number, bag in enumerate(cohort(12, 4).values())}
+    plan = book(list(cooler)) | book(list(others), "AM-3", "L2")
+    done = run(frames(cooler | others, 230), plan)
+    stalled = [name for name in plan if done.called(name, hot=False) is not None]
+    assert stalled == ["Q02"]
+
+
 def test_a_bag_without_readings_is_said_to_have_no_signal() -> None:
     bags = cohort(5, seed=11)
     made = [

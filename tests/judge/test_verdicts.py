@@ -36,18 +36,20 @@ def test_a_factor_that_is_enough_for_a_call_is_none_where_the_opposite_explains_
     evidence = weighed(both)
     assert evidence.hot < evidence.hot_needed
     assert evidence.excess_k is not None and evidence.excess_k > 0.0  # nor is it cold
+    assert evidence.stalled < evidence.stalled_needed
     assert weighed(replace(COLD, hottest=17.0)).stalled < weighed(COLD).stalled_needed
 
 
 def test_the_posterior_odds_are_the_factor_times_the_prior_odds() -> None:
     assert weighed(HOT).hot == pytest.approx(14.0 + math.log(0.05))
-    assert weighed(COLD).stalled == pytest.approx(14.0 + 4.3 + math.log(0.03))
+    assert weighed(COLD).stalled == pytest.approx(14.0 + 5.3 + math.log(0.03))
 
 
 def test_lost_heat_must_have_been_seen_at_earlier_looks_too() -> None:
     """A stall is slow; what has been cold for one look only may be a probe that came off."""
     fresh = weighed(replace(COLD, stalled_before=(14.0, 2.0)))
-    assert fresh.stalled == pytest.approx(2.0 + 4.3 + math.log(0.03))
+    worth = 2.0 - STANDING.hot  # no more than it speaks louder than heat
+    assert fresh.stalled == pytest.approx(2.0 + worth + math.log(0.03))
     assert weighed(replace(HOT, stalled_before=(0.0, 0.0))).reason is Reason.ADDED_HEAT
     by_hand = weighed(replace(COLD, stalled_before=(14.0, 2.0), by_hand=True))
     assert by_hand.stalled == pytest.approx(14.0 + 3.5 + math.log(0.03))
