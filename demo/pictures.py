@@ -8,9 +8,9 @@ needs a mosquitto too.
 
 from __future__ import annotations
 
+import argparse
 import os
 import shutil
-import sys
 import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -111,10 +111,16 @@ def other_rooms(folder: Path, now_s: float) -> Iterator[int | None]:
 
 def main() -> int:
     """Make them; 2 on a wrong call."""
-    if len(sys.argv) > 2:
-        print(__doc__, file=sys.stderr)
-        return 2
-    target = Path(sys.argv[1]) if len(sys.argv) == 2 else PICTURES
+    parser = argparse.ArgumentParser(
+        prog="python -m demo.pictures",
+        description=__doc__,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    parser.add_argument(
+        "folder", metavar="FOLDER", nargs="?", type=Path, default=PICTURES,
+        help="where to put them (demo/pictures)",
+    )  # fmt: skip
+    target = parser.parse_args().folder
     with tempfile.TemporaryDirectory(prefix="bagwatt-pictures-") as folder:
         end_s = min(STICKS_AT_S, START_S + 3.5 * DAY_S) + HOUR_S
         with other_rooms(Path(folder), end_s) as port:
