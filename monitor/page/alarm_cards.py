@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import tzinfo
+from itertools import pairwise
 
 from monitor.store import StandingAlarm
 from monitor.terms import Transition, Urgency
@@ -46,12 +47,25 @@ def cards(
 ) -> list[Card]:
     """Cards in the given order, the unanswered first."""
     found = list(alarms)
-    several = sum(one.latest.kind in BAG_KINDS for one in found) > 1
-    made = [_card(one, asked.get(one.raised.alarm_id, ""), units, zone, several) for one in found]
+    ahead = _ahead_of_others(found)
+    made = [
+        _card(one, asked.get(one.raised.alarm_id, ""), units, zone, one.raised.alarm_id in ahead)
+        for one in found
+    ]
     return sorted(made, key=lambda card: not card.open)
 
 
-def _card(alarm: StandingAlarm, asked: str, units: str, zone: tzinfo, several: bool) -> Card:
+def _ahead_of_others(alarms: list[StandingAlarm]) -> set[str]:
+    """The bags' alarms that others followed so soon that one cause may explain them."""
+    order = sorted(
+        (one.raised for one in alarms if one.latest.kind in BAG_KINDS),
+        key=lambda raised: (raised.at_s, not raised.first_in),
+    )
+    pairs = pairwise(order)
+    return {one.alarm_id for one, after in pairs if one.first_in and not after.first_in}
+
+
+def _card(alarm: StandingAlarm, asked: str, units: str, zone: tzinfo, first: bool) -> Card:
     found = replace(alarm.latest, transition=Transition.RAISED, by="", note="")
     title, body = sentences(found, units, zone)
     bag = alarm.latest.facts.bag or (alarm.latest.subject if alarm.latest.kind in BAG_KINDS else "")
@@ -65,7 +79,7 @@ def _card(alarm: StandingAlarm, asked: str, units: str, zone: tzinfo, several: b
         alarm.raised.at_s,
         alarm.state,
         alarm.latest.at_s,
-        alarm.raised.first_in and several,
+        first,
         bag,
         asked,
     )

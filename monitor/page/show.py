@@ -42,7 +42,8 @@ def mark_text(mark: tuple[int, int, int]) -> str:
 
 def coded(text: str) -> Markup:
     """A sentence whose words in backticks are what one types."""
-    return Markup(_TYPED.sub(r"<code>\1</code>", escape(text)))
+    safe = str(escape(text))  # as plain text: else what is put into it would be escaped too
+    return Markup(_TYPED.sub(r"<code>\1</code>", safe))
 
 
 class Show:
