@@ -23,7 +23,9 @@ LIMIT_S = 4 * 3600.0
 #: The child yields to everything else.
 NICE = 19
 WIDTH, HEIGHT = 360, 250
-LEFT, RIGHT, TOP, BOTTOM = 40, 10, 12, 34
+LEFT, RIGHT, TOP, BOTTOM = 40, 14, 14, 34
+#: How far the first mark stands off the figures beside it.
+OFF = 14
 #: Classes of warning in the picture, from the least to the most.
 SHADES = 5
 MARKS = ("shipped", "present", "proposed")
@@ -128,7 +130,7 @@ def cloud(sheet: Mapping[str, Any]) -> tuple[Markup, str]:
 
 
 def _x(share: float) -> float:
-    return round(LEFT + share * (WIDTH - LEFT - RIGHT), 1)
+    return round(LEFT + OFF + share * (WIDTH - LEFT - OFF - RIGHT), 1)
 
 
 def _y(percent: float) -> float:

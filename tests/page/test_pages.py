@@ -97,7 +97,7 @@ def test_degrees_are_each_visitors_own_choice(serve: Serve) -> None:
     fahrenheit = one.get(f"/bag/{HOT}").text
 
     def surface(html: str) -> float:
-        found = re.search(r"<dt>Surface</dt><dd>([\d.]+) °", html)
+        found = re.search(r"<dt>Surface</dt><dd>([\d.]+)\s°", html)
         assert found is not None
         return float(found[1])
 
@@ -224,12 +224,12 @@ def test_night_and_forecast_are_told_as_their_commands_tell_them(
     config = str(served.settings.store.path.parent)
     main(["night", "--config", config])
     first = capsys.readouterr().out.splitlines()[0]
-    html = unescape(client.get("/night").text)
+    html = unescape(client.get("/night").text).replace("\u00a0", " ")
     assert first.split(",")[0] in html
     assert "<svg" in html
     main(["forecast", "--config", config])
     lines = [one.strip() for one in capsys.readouterr().out.splitlines() if " W (" in one]
-    told = unescape(client.get("/forecast").text)
+    told = unescape(client.get("/forecast").text).replace("\u00a0", " ")
     assert lines and all(line in told for line in lines)
     send(client, "/", "/units")
     assert "°C" not in unescape(client.get("/forecast").text).replace("Show °C", "")

@@ -101,6 +101,14 @@ def site(tmp_path: Path) -> Iterator[Callable[..., Site]]:
         yield lambda **words: Site(tmp_path, stack, **words)
 
 
+def test_what_is_to_be_typed_is_marked(site: Callable[..., Site], sheets: dict[str, Any]) -> None:
+    room = site()
+    lines = {"lines": ["say under `costs` what"], "doubts": ["`bagwatt bag` enters it"]}
+    keep_tuning(room.store, "GO-12", START_S, {unit: sheets[unit] | lines for unit in "CF"})
+    page = room.visit().get("/tuning/GO-12").text
+    assert "under <code>costs</code> what" in page and "<code>bagwatt bag</code> enters" in page
+
+
 def test_a_guest_finds_tuning_in_the_menu_and_sees_what_the_command_left(
     site: Callable[..., Site], sheets: dict[str, Any]
 ) -> None:
@@ -120,6 +128,7 @@ def test_a_guest_finds_tuning_in_the_menu_and_sees_what_the_command_left(
     assert page.count('class="chart little"') == len(shown) > 12
     assert "core" in page and "called in time" in page and "in place of" in page
     assert "&lt;b&gt;why" in page and "<b>why" not in page
+    assert '<a href="/tuning" aria-current="true">' in page
     assert "Work it out" not in page
     send(guest, "/tuning/GO-12", "/units", units="F")
     warm = sheets["F"]["heat_rows"][0][1].split(",")[0]
