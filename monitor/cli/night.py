@@ -19,6 +19,7 @@ from zoneinfo import ZoneInfo
 
 from monitor.cli.exits import Exit
 from monitor.cli.terminal import GREEN, YELLOW, paint, say, say_error, say_json
+from monitor.clock import SystemClock
 from monitor.errors import SettingsError
 from monitor.review.night_nouns import Night, NightData
 from monitor.review.nights import Window, last_night, night_of
@@ -120,7 +121,7 @@ def _from_store(
     zone = ZoneInfo(settings.room.timezone)
     with open_card(settings) as store:
         last = store.last_frame()
-        newest_s = last.end_s if last else 0.0
+        newest_s = last.end_s if last else SystemClock().wall_s()
         window = _window(arguments, settings.night, newest_s, zone)
         data = gather_night(store, settings, plan_of(*book_then(store, window)), window, zone)
     return data, settings.room.name, settings.room.units, zone

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import time
 from dataclasses import replace
 from html.parser import HTMLParser
 from pathlib import Path
@@ -18,6 +19,7 @@ from monitor.review.night_html import night_html
 from monitor.review.night_nouns import Heard, Night, NightData
 from monitor.review.night_words import headline, night_text
 from monitor.review.nights import Window
+from monitor.store import Store
 from monitor.values import Reason
 from tests.night.golden import GOLDEN, ROOM, pages
 from tests.night.room import (
@@ -168,6 +170,17 @@ def test_command_prints_the_night_and_writes_files(
     said = capsys.readouterr().out
     assert said.startswith("Not quiet: ") and "°F" in said and "°C" not in said
     assert (tmp_path / "night.html").read_text(encoding="utf-8").startswith("<!doctype html>")
+
+
+def test_without_a_frame_the_command_tells_of_the_night_before_now(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A store that has seen walks only, as before the first probe is hung."""
+    folder, now_s = write_config(tmp_path / "c"), time.time()
+    Store.open(folder / "bagwatt.db", now_s).close()
+    assert main(["night", "--config", str(folder), "--json"]) == 0
+    told = json.loads(capsys.readouterr().out)
+    assert now_s - 2 * 86400.0 < told["window"]["end_s"] <= now_s + 60.0
 
 
 def test_command_as_json_gives_numbers_in_si(
