@@ -43,6 +43,7 @@ from monitor.watchdog import (
     Part,
     Watchdog,
 )
+from monitor.words import duration
 
 LOOK_EVERY_S = 1.0
 FOLDER_EVERY_S = 10.0
@@ -146,7 +147,7 @@ class Live:
     def _set_darkness(self, until_s: float) -> None:
         dark_s = max(0.0, until_s - self._dark_from_s)
         self._darkness = house.Darkness(dark_s, self._log.air_before())
-        self._log.note("started", f"dark for {dark_s:.0f} s")
+        self._log.note("started", f"dark for {duration(dark_s)}" if dark_s >= 1.0 else "")
 
     def run(self, stop: threading.Event) -> None:
         """Watch until `stop` is set."""

@@ -123,7 +123,7 @@ def suggestions(found: Forecast, units: str, zone: tzinfo) -> list[str]:
             f"CO2 may pass {WORKPLACE_PPM:,.0f} ppm from {_day_of(airless[0].from_s, zone)}: "
             "ventilate before you work in it."
         )
-    return said or ["Nothing: leave them as they stand."]
+    return said or ["Nothing to do: leave the bags as they stand."]
 
 
 def _about_shelves(found: Forecast, hot: list[ShelfForecast]) -> list[str]:
