@@ -55,7 +55,7 @@ def _room(
 def rooms(now_s: float) -> list[RoomSummary]:
     """How they stand: one lot is bad in two of them, the third is calm."""
     hour_s = 60 * _MINUTE_S
-    north = tuple(_alarm(f"GO12-0{n}", Urgency.TODAY, now_s - n * hour_s) for n in (3, 5, 8, 9))
+    north = tuple(_alarm(f"GO12-00{n}", Urgency.TODAY, now_s - n * hour_s) for n in (3, 5, 8, 9))
     south = (
         _alarm("GO12-112", Urgency.NOW, now_s - 9 * hour_s),
         *(_alarm(f"GO12-1{n}", Urgency.TODAY, now_s - hour_s) for n in (15, 17)),
