@@ -43,7 +43,8 @@ def chart(
     known = [(at_s, value) for points in series for at_s, value in points if value is not None]
     if len({at_s for at_s, _ in known}) < 2:
         return ""
-    first_s, last_s = min(at_s for at_s, _ in known), max(at_s for at_s, _ in known)
+    times = [at_s for points in series for at_s, _ in points]  # known or not: where it ends shows
+    first_s, last_s = min(times), max(times)
     low, high = min(value for _, value in known), max(value for _, value in known)
     middle, span = (low + high) / 2, max(high - low, least_span) * 1.08
     low, high = middle - span / 2, middle + span / 2
@@ -70,13 +71,18 @@ def _safe(text: str) -> str:
     return text
 
 
+def _figure(value: float) -> str:
+    return f"{value:g}".replace("-", "\N{MINUS SIGN}")
+
+
 def _value_marks(low: float, high: float, y: Callable[[float], float]) -> Iterator[str]:
     step = next(one for one in (0.5, 1, 2, 5, 10, 20, 50, 1e9) if (high - low) / one <= 6)
     value = step * math.ceil(low / step)
     while value <= high:
         at = f"{y(value):.1f}"
         yield f'<line class="rule" x1="{LEFT}" x2="{WIDTH - RIGHT}" y1="{at}" y2="{at}"/>'
-        yield f'<text x="{LEFT - 5}" y="{y(value) + 4:.1f}" text-anchor="end">{value:g}</text>'
+        where = f'x="{LEFT - 5}" y="{y(value) + 4:.1f}" text-anchor="end"'
+        yield f"<text {where}>{_figure(value)}</text>"
         value += step
 
 
