@@ -58,7 +58,7 @@ def cards(
 def _ahead_of_others(alarms: list[StandingAlarm]) -> set[str]:
     """The bags' alarms that others followed so soon that one cause may explain them."""
     order = sorted(
-        (one.raised for one in alarms if one.latest.kind in BAG_KINDS),
+        (one.raised for one in alarms if one.latest.kind in BAG_KINDS and not one.suppressed),
         key=lambda raised: (raised.at_s, not raised.first_in),
     )
     pairs = pairwise(order)

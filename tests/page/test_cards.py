@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC
 
 from monitor.page.alarm_cards import cards
@@ -33,6 +34,8 @@ def test_a_bag_came_first_only_where_others_followed_it() -> None:
     """Two that were called on different days have nothing to do with each other."""
     assert first(hot("B1", 0.0, True)) == []
     assert first(hot("B1", 0.0, True), hot("B2", 90_000.0, True)) == []
+    held_back = replace(hot("B2", 600.0, False), suppressed=True)  # a wider alarm explains it
+    assert first(hot("B1", 0.0, True), held_back) == []
     assert first(hot("B2", 600.0, False), hot("B1", 600.0, True)) == ["B1"]
     assert first(hot("B1", 0.0, True), hot("B2", 90_000.0, True), hot("B3", 91_000.0, False)) == [
         "B2"
