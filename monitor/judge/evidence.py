@@ -29,7 +29,7 @@ from monitor.judge.panel import look, search
 from monitor.judge.params import JudgeParams
 from monitor.judge.room_noise import RoomNoise
 from monitor.judge.shelf_air import ShelfAir
-from monitor.judge.spread import shared_course
+from monitor.judge.spread import common_drift, shared_course
 from monitor.judge.strain import Strain
 from monitor.judge.verdicts import Standing, weigh_bag
 from monitor.terms import HOUR_S
@@ -155,7 +155,7 @@ class Judge:
         number, values = closed
         self._history.append(number, values)
         self._forget(frame.end_s, bags)
-        self._shared = self._share()
+        self._shared = self._share(bags)
         self._noise.row_closed()
         warmth: dict[str, list[float]] = {}
         for name in values:
@@ -196,13 +196,27 @@ class Judge:
             )
         return left
 
-    def _share(self) -> Array:
-        """What all bags of the room share in each row [K]."""
+    def _share(self, bags: Mapping[str, Bag]) -> Array:
+        """What all bags of the room share in each row [K]; by hand also what drifts slowly, as a
+        thermometer does and no heat of several lots at once."""
         by_hand = (self._history.means == BY_HAND).sum() > (self._history.means == BY_PROBE).sum()
         noise = self._noise.of(BY_HAND if by_hand else BY_PROBE)
         slow_h = self._params.slow_h * (2.0 if by_hand else 1.0)
         level = float(np.hypot(noise.white_k, noise.wander_k))
-        return shared_course(self._left(), self._history.hours, level, slow_h)
+        left, hours = self._left(), self._history.hours
+        shared = shared_course(left, hours, level, slow_h)
+        if by_hand:
+            shared = shared + common_drift(left, hours, self._lots(bags), slow_h)
+        return shared
+
+    def _lots(self, bags: Mapping[str, Bag]) -> list[list[int]]:
+        """The columns of each lot's bags: what is of one strain and one spawn lot."""
+        found: dict[tuple[str, str], list[int]] = {}
+        for column, name in enumerate(self._history.bags):
+            if name in bags:
+                lot = (bags[name].strain, bags[name].spawn_lot)
+                found.setdefault(lot, []).append(column)
+        return list(found.values())
 
     def _look_some(self, frame: Frame, bags: Mapping[str, Bag]) -> None:
         """Look at the next cohorts on the list, a tenth of the room's bags at most a frame."""

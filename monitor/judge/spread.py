@@ -7,6 +7,8 @@ may do anything. Slow parts are put back, since they are heat or nothing.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -14,6 +16,10 @@ Array = NDArray[np.float64]
 
 #: Fewest bags whose median is taken for something the room shares.
 FEWEST_SHARING = 3
+#: Fewest rows in which a lot must have been read before its drift is followed.
+FEWEST_DRIFTING = 3
+#: Rows so far from a lot's own that they weigh less than this together say nothing of its drift.
+FAINT = 0.05
 
 
 def shared_course(left: Array, hours: Array, noise_k: float, slow_h: float) -> Array:
@@ -28,9 +34,39 @@ def shared_course(left: Array, hours: Array, noise_k: float, slow_h: float) -> A
     spread = max(float(np.median(np.abs(middle))) * 1.4826, noise_k, 0.1)
     error = 0.5 * np.pi * noise_k**2 / np.maximum(count, 1)
     middle *= spread**2 / (spread**2 + error)
-    weight = np.exp(-0.5 * ((hours[:, None] - hours) / slow_h) ** 2)
+    weight = _near(hours, slow_h)
     weight /= weight.sum(axis=1, keepdims=True)
     return np.asarray(middle - weight @ middle)
+
+
+def common_drift(left: Array, hours: Array, lots: Sequence[Sequence[int]], slow_h: float) -> Array:
+    """The slow part of what the fits leave that every lot of the room has [K]: the least of the
+    lots' where all of them have it the same way, else nothing.
+
+    `left` as `shared_course` has it; `lots` the columns of each. One lot alone tells nothing: it
+    may have gone bad as a whole. Several do not by as much at the same time.
+    """
+    near = _near(hours, slow_h)
+    parts = []
+    for columns in lots:
+        own = left[:, columns]
+        count = np.isfinite(own).sum(axis=1)
+        read = count >= FEWEST_SHARING
+        if np.count_nonzero(read) < FEWEST_DRIFTING:
+            continue
+        weight = near * read
+        weight /= np.maximum(weight.sum(axis=1, keepdims=True), FAINT)
+        parts.append(weight @ np.where(read, row_medians(own, count), 0.0))
+    if len(parts) < 2:
+        return np.zeros(len(hours))
+    slow = np.array(parts)
+    same = (slow > 0.0).all(axis=0) | (slow < 0.0).all(axis=0)
+    return np.asarray(np.where(same, np.sign(slow[0]) * np.abs(slow).min(axis=0), 0.0))
+
+
+def _near(hours: Array, slow_h: float) -> Array:
+    """How much each row (columns) counts for the slow part about another (rows)."""
+    return np.asarray(np.exp(-0.5 * ((hours[:, None] - hours) / slow_h) ** 2))
 
 
 def row_medians(values: Array, count: NDArray[np.int_]) -> Array:
