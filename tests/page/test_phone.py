@@ -200,6 +200,33 @@ def _key_in(page: Page, text: str) -> None:
     page.keyboard.press("Enter")
 
 
+def test_a_refused_reading_is_not_counted_and_is_asked_for_again(room: Room, phone: Page) -> None:
+    """Also where it was the last: the keys come back."""
+    phone.goto(f"{room.address}walk")
+    bag = phone.locator("#walk-bag").inner_text()
+    before = phone.locator("#walk-count").inner_text()
+    line = phone.locator("#walk-refused li")
+    for last in (False, True):
+        if last:
+            phone.evaluate(
+                """bag => { for (const one of document.querySelectorAll("#walk-stops li"))
+                   if (one.dataset.bag !== bag) one.dataset.done = ""; }""",
+                bag,
+            )
+        phone.locator("#walk-value").fill("2.3")
+        phone.get_by_role("button", name="Keep and go on").tap()
+        expect(line).to_have_count(1)
+        expect(line).to_contain_text(f"{bag} was not taken: 2.3")
+        counted = "23 of 24 bags read." if last else before
+        expect(phone.locator("#walk-count")).to_have_text(counted)
+        if not last:
+            expect(phone.locator("#walk-bag")).not_to_have_text(bag)
+            line.get_by_role("link", name=f"Read {bag} again").tap()
+        expect(phone.locator("#walk-bag")).to_have_text(bag)
+        expect(phone.get_by_role("button", name="Keep and go on")).to_be_visible()
+    assert violations(phone) == []
+
+
 def test_page_freshens_itself_and_says_when_the_monitor_is_not_heard(
     room: Room, phone: Page
 ) -> None:

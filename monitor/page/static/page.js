@@ -97,7 +97,10 @@ async function sendKept() {
     if (!answer.ok) return;
     const done = new Map((await answer.json()).readings.map((one) => [one.key, one]));
     keep(kept().filter((one) => !done.has(one.key)));
-    for (const one of done.values()) if (one.state === "refused") refused(one);
+    for (const one of done.values()) {
+      forgetRefusal(one.bag);
+      if (one.state === "refused") refused(one);
+    }
   } catch {
     // It stays kept and is sent at the next beat.
   } finally {
@@ -118,18 +121,55 @@ function refused(one) {
   const list = document.getElementById("walk-refused");
   if (!list) return;
   const line = document.createElement("li");
-  line.textContent = `${one.bag} was not taken: ${one.why}`;
+  line.dataset.bag = one.bag;
+  line.textContent = `${one.bag} was not taken: ${one.why}. `;
+  const again = document.createElement("a");
+  again.href = `/walk?bag=${encodeURIComponent(one.bag)}`;
+  again.textContent = `Read ${one.bag} again`;
+  line.append(again);
   list.append(line);
   list.hidden = false;
-  const stop = [...document.querySelectorAll("#walk-stops li")].find((li) => li.dataset.bag === one.bag);
-  if (stop) delete stop.dataset.done;
+  const stop = walkStops().find((li) => li.dataset.bag === one.bag);
+  if (!stop) return;
+  delete stop.dataset.done;
+  stop.querySelector("span").textContent = "";
+  countRead();
+  if (document.getElementById("walk-form")?.hidden) offer(stop);
+}
+
+function forgetRefusal(bag) {
+  const lines = [...document.querySelectorAll("#walk-refused li")];
+  for (const line of lines) if (line.dataset.bag === bag) line.remove();
+  const list = document.getElementById("walk-refused");
+  if (list) list.hidden = list.children.length === 0;
+}
+
+function walkStops() {
+  return [...document.querySelectorAll("#walk-stops li")];
+}
+
+function countRead() {
+  const stops = walkStops();
+  const read = stops.filter((li) => "done" in li.dataset).length;
+  say(document.getElementById("walk-count"), `${read} of ${stops.length} bags read.`);
+}
+
+// Asks for the reading of this bag.
+function offer(stop) {
+  const form = document.getElementById("walk-form");
+  form.hidden = false;
+  form.elements.bag.value = stop.dataset.bag;
+  document.querySelector("#walk-bag .tape").textContent = stop.dataset.bag;
+  const place = [["rack", "rack"], ["shelf", "shelf"], ["slot", "slot"]]
+    .filter(([name]) => stop.dataset[name]).map(([name, word]) => `${word} ${stop.dataset[name]}`);
+  document.getElementById("walk-place").textContent = place.join(", ");
 }
 
 function setUpWalk() {
   const form = document.getElementById("walk-form");
   if (!form) return;
   const value = form.elements.value;
-  const stops = [...document.querySelectorAll("#walk-stops li")];
+  const stops = walkStops();
   for (const one of kept()) {
     const stop = stops.find((li) => li.dataset.bag === one.bag);
     if (stop) done(stop, one.typed);
@@ -159,8 +199,7 @@ function setUpWalk() {
   function done(stop, typed) {
     stop.dataset.done = "";
     stop.querySelector("span").textContent = typed;
-    const read = stops.filter((li) => "done" in li.dataset).length;
-    say(document.getElementById("walk-count"), `${read} of ${stops.length} bags read.`);
+    countRead();
   }
 
   function goOn() {
@@ -172,11 +211,7 @@ function setUpWalk() {
       say(document.getElementById("walk-count"), "Every bag was read. Thank you.");
       return;
     }
-    form.elements.bag.value = next.dataset.bag;
-    document.querySelector("#walk-bag .tape").textContent = next.dataset.bag;
-    const place = [["rack", "rack"], ["shelf", "shelf"], ["slot", "slot"]]
-      .filter(([name]) => next.dataset[name]).map(([name, word]) => `${word} ${next.dataset[name]}`);
-    document.getElementById("walk-place").textContent = place.join(", ");
+    offer(next);
   }
 }
 
