@@ -29,7 +29,7 @@ class VerdictParams:
     """How log odds become verdicts and how sure the estimates are.
 
     `hot_prior_odds`, `stalled_prior_odds` a bag of a hundred or so goes wrong in a run;
-    the margins [nats] stand above Ville's bound, by simulation (DEVELOPERS.md, "The bars"):
+    the margins [nats] set the bars beside Ville's bound, by simulation (DEVELOPERS.md, "The bars"):
     probes read so finely that what the healthy model leaves out passes the bound, walks are so
     few and noisy that a call overshoots it; the worths [nats] are what lost heat counts at most
     beyond its factor, whose onsets are spread wider than stalls set in: only as far as it speaks
@@ -45,7 +45,7 @@ class VerdictParams:
     hot_prior_odds: float = 0.05
     stalled_prior_odds: float = 0.03
     hot_margin_by_probe: float = 1.7
-    hot_margin_by_hand: float = -0.5
+    hot_margin_by_hand: float = -1.5
     stalled_worth_by_probe: float = 5.3
     stalled_worth_by_hand: float = 3.5
     contact: float = 0.85
