@@ -29,7 +29,7 @@ from monitor.judge.panel import look, search
 from monitor.judge.params import JudgeParams
 from monitor.judge.room_noise import RoomNoise
 from monitor.judge.shelf_air import ShelfAir
-from monitor.judge.spread import common_drift, shared_course
+from monitor.judge.spread import common_drift, shared_course, typical
 from monitor.judge.strain import Strain
 from monitor.judge.verdicts import Standing, weigh_bag
 from monitor.terms import HOUR_S
@@ -206,7 +206,8 @@ class Judge:
         left, hours = self._left(), self._history.hours
         shared = shared_course(left, hours, level, slow_h)
         if by_hand:
-            shared = shared + common_drift(left, hours, self._lots(bags), slow_h)
+            lots = self._lots(bags)
+            shared = shared + common_drift(left, hours, lots, slow_h, typical(shared))
         return shared
 
     def _lots(self, bags: Mapping[str, Bag]) -> list[list[int]]:

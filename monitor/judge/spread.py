@@ -31,7 +31,7 @@ def shared_course(left: Array, hours: Array, noise_k: float, slow_h: float) -> A
     present = np.isfinite(left)
     count = present.sum(axis=1)
     middle = np.where(count >= FEWEST_SHARING, row_medians(left, count), 0.0)
-    spread = max(float(np.median(np.abs(middle))) * 1.4826, noise_k, 0.1)
+    spread = max(typical(middle), noise_k, 0.1)
     error = 0.5 * np.pi * noise_k**2 / np.maximum(count, 1)
     middle *= spread**2 / (spread**2 + error)
     weight = _near(hours, slow_h)
@@ -39,12 +39,15 @@ def shared_course(left: Array, hours: Array, noise_k: float, slow_h: float) -> A
     return np.asarray(middle - weight @ middle)
 
 
-def common_drift(left: Array, hours: Array, lots: Sequence[Sequence[int]], slow_h: float) -> Array:
+def common_drift(
+    left: Array, hours: Array, lots: Sequence[Sequence[int]], slow_h: float, most_k: float
+) -> Array:
     """The slow part of what the fits leave that every lot of the room has [K]: the least of the
-    lots' where all of them have it the same way, else nothing.
+    lots' where all of them have it the same way, else nothing; `most_k` at most.
 
     `left` as `shared_course` has it; `lots` the columns of each. One lot alone tells nothing: it
-    may have gone bad as a whole. Several do not by as much at the same time.
+    may have gone bad as a whole. Several do not by as much at the same time, but those of one
+    session warm up together, and a fit that lags behind must not lose their heat for good.
     """
     near = _near(hours, slow_h)
     parts = []
@@ -61,7 +64,13 @@ def common_drift(left: Array, hours: Array, lots: Sequence[Sequence[int]], slow_
         return np.zeros(len(hours))
     slow = np.array(parts)
     same = (slow > 0.0).all(axis=0) | (slow < 0.0).all(axis=0)
-    return np.asarray(np.where(same, np.sign(slow[0]) * np.abs(slow).min(axis=0), 0.0))
+    least = np.minimum(np.abs(slow).min(axis=0), most_k)
+    return np.asarray(np.where(same, np.sign(slow[0]) * least, 0.0))
+
+
+def typical(values: Array) -> float:
+    """Standard deviation of values about 0, told by their median as if they were normal."""
+    return 1.4826 * float(np.median(np.abs(values)))
 
 
 def _near(hours: Array, slow_h: float) -> Array:

@@ -19,7 +19,7 @@ from monitor.judge.cohort import (
 from monitor.judge.curve import HEAT, LATER, WIDER, Grid, make_grid, shapes
 from monitor.judge.looks import Course, LookParams
 from monitor.judge.lots import LotParams, judge_lot
-from monitor.judge.spread import noise_factor, shared_course
+from monitor.judge.spread import common_drift, noise_factor, shared_course
 from monitor.judge.strain import HeatPrior, Strain
 from monitor.judge.verdicts import Standing
 from monitor.values import Reason
@@ -110,6 +110,44 @@ def test_what_the_room_shares_is_the_same_whatever_half_of_the_bags_do() -> None
 
 def test_under_three_bags_nothing_counts_as_shared() -> None:
     assert not shared_course(np.ones((5, 2)), np.arange(5.0), 0.05, 12.0).any()
+
+
+def drifting(*slopes_k: float, rows: int = 20) -> np.ndarray:
+    """Lots of five bags, read twice a day, each rising by so much in all [K]."""
+    random = np.random.default_rng(6)
+    rise = np.linspace(0.0, 1.0, rows)[:, None]
+    each = [slope * rise + random.normal(0.0, 0.05, (rows, 5)) for slope in slopes_k]
+    return np.concatenate(each, axis=1)
+
+
+LOTS = [list(range(5)), list(range(5, 10)), list(range(10, 15))]
+WALKS_H = np.arange(20.0) * 12.0
+
+
+def test_what_every_lot_drifts_by_is_the_thermometers() -> None:
+    found = common_drift(drifting(1.2, 1.0, 1.1), WALKS_H, LOTS, 24.0, 5.0)
+    assert found[-1] == pytest.approx(0.9, abs=0.15)
+    assert found[0] == pytest.approx(0.1, abs=0.15)
+
+
+def test_no_more_than_the_least_lot_drifts_is_taken_for_the_thermometers() -> None:
+    """A lot that goes bad as a whole keeps its heat; so does one beside it that runs late."""
+    assert np.abs(common_drift(drifting(2.0, 0.0, 2.0), WALKS_H, LOTS, 24.0, 5.0)).max() < 0.1
+    assert not common_drift(drifting(1.0, -1.0, 1.0), WALKS_H, LOTS, 24.0, 5.0)[-3:].any()
+    assert common_drift(drifting(2.0, 0.6, 1.0), WALKS_H, LOTS, 24.0, 5.0)[-1] < 0.7
+
+
+def test_a_drift_is_taken_off_up_to_what_walks_differ_by_anyway() -> None:
+    found = common_drift(drifting(1.2, 1.0, 1.1), WALKS_H, LOTS, 24.0, 0.3)
+    assert found.max() == 0.3
+    assert (found == 0.3).sum() > 5
+
+
+def test_one_lot_alone_has_no_drift_of_the_thermometer() -> None:
+    assert not common_drift(drifting(2.0), WALKS_H, LOTS[:1], 24.0, 5.0).any()
+    unread = drifting(2.0, 2.0)
+    unread[:, 5:8] = np.nan  # two bags left of the other lot, as few as tell nothing
+    assert not common_drift(unread, WALKS_H, LOTS[:2], 24.0, 5.0).any()
 
 
 def test_the_noise_is_corrected_by_the_typical_surprise_not_by_the_worst() -> None:

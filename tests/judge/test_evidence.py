@@ -241,6 +241,25 @@ def test_hand_walks_twice_a_day_find_the_hot_bag_and_no_other() -> None:
     assert [bag for bag in bags if done.called(bag) is not None] == ["Q04"]
 
 
+def test_a_thermometer_that_reads_warmer_from_some_walk_on_makes_hardly_a_bag_hot() -> None:
+    """0.9 K more from the tenth day on, in both lots: thirteen of sixteen were called for it when
+    each lot's course was all there was to tell it from heat."""
+    others = {f"P{n:02d}": bag for n, bag in enumerate(cohort(8, 5).values())}
+    plan = book(list(cohort(8))) | book(list(others), "AM-3", "L2")
+    made = [
+        replace(
+            frame,
+            hand=tuple(
+                replace(one, surface_c=one.surface_c + (0.9 if hour > 228 else 0.0))
+                for one in frame.hand
+            ),
+        )
+        for hour, frame in enumerate(frames(cohort(8, seed=12) | others, 290, by_hand=True))
+    ]
+    done = run(made, plan)
+    assert len([name for name in plan if done.called(name) is not None]) <= 2
+
+
 def test_a_lot_that_goes_bad_bag_by_bag_is_called_to_the_last_and_stays_called() -> None:
     """The first are called beside healthy mates; what they read since tells the others nothing."""
     bags = {
