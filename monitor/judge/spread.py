@@ -2,7 +2,8 @@
 
 Thermostat, set-back, door and an infrared thermometer's drift move every bag of a room at
 once. What is left of each bag after its own fit is medianed over the room: half of the bags
-may do anything. Slow parts are put back, since they are heat or nothing.
+may do anything. Slow parts are put back, since they are heat or nothing; by hand they are the
+thermometer's as far as every lot has them (`common_drift`).
 """
 
 from __future__ import annotations
