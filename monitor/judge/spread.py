@@ -15,6 +15,8 @@ from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 
+#: Standard deviation of normal values over their median absolute deviation.
+SD_PER_MAD = 1.4826
 #: Fewest bags whose median is taken for something the room shares.
 FEWEST_SHARING = 3
 #: Fewest rows in which a lot must have been read before its drift is followed.
@@ -71,7 +73,7 @@ def common_drift(
 
 def typical(values: Array) -> float:
     """Standard deviation of values about 0, told by their median as if they were normal."""
-    return 1.4826 * float(np.median(np.abs(values)))
+    return SD_PER_MAD * float(np.median(np.abs(values)))
 
 
 def _near(hours: Array, slow_h: float) -> Array:

@@ -19,13 +19,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.judge.slots import Slots
+from monitor.judge.spread import SD_PER_MAD
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 Rows = dict[str, Array]
 #: Fewest probes that tell how the probes of a room swing, and how much they differ.
 FEWEST_MATES = 8
-_SD_PER_MAD = 1.4826  # of normal values
 _FEW = 4.0  # a spread told by as many is taken for twice as wide
 
 
@@ -205,7 +205,7 @@ def _gone(step_s: Array, lag_s: float) -> Array:
 def _over_mates(values: Array, ripe: Mask) -> tuple[Array, Array]:
     """How far each value is over the middle of the ripe ones, and the spread of those."""
     over = values - np.median(values[ripe])
-    wider = _SD_PER_MAD * (1.0 + _FEW / np.count_nonzero(ripe))
+    wider = SD_PER_MAD * (1.0 + _FEW / np.count_nonzero(ripe))
     return over, np.full(len(values), wider * np.median(np.abs(over[ripe])))
 
 
