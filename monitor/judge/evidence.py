@@ -31,7 +31,7 @@ from monitor.judge.room_noise import RoomNoise
 from monitor.judge.shelf_air import ShelfAir
 from monitor.judge.spread import common_drift, shared_course, typical
 from monitor.judge.strain import Strain
-from monitor.judge.verdicts import Standing, weigh_bag
+from monitor.judge.verdicts import Around, Standing, weigh_bag
 from monitor.terms import HOUR_S
 from monitor.values import Bag, BookEntry, Condition, Estimate, Evidence, Frame
 
@@ -272,11 +272,13 @@ class Judge:
             for name, hot in zip(members, found.hot, strict=True)
             if hot > 0.0
         }
+        warm_k = (found.fit[rows - 1] - found.offset_k)[seen]
+        usual_k = float(np.median(warm_k)) if len(warm_k) else 0.0
+        drift_k = typical(self._shared)
         for place, name in enumerate(members):
             before = self._standing.get(name)
-            self._standing[name] = Standing.of(
-                before, end_s, found, place, panel, seen, lent.get(name, 0.0)
-            )
+            around = Around(lent.get(name, 0.0), usual_k, drift_k)
+            self._standing[name] = Standing.of(before, end_s, found, place, panel, seen, around)
             means = BY_HAND if by_hand else BY_PROBE
             if seen[place]:
                 self._noise.surprised(means, name, found.surprise[place])

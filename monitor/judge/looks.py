@@ -119,10 +119,10 @@ class Beliefs:
 class Look:
     """Verdicts on a cohort's bags, each (bags): log Bayes factors of added and of lost heat,
     the heat added or lost now [K] and since when [h], strength against the cohort, peak
-    age [h], the bag's own offset and its uncertainty [K]. `surprise` (bags, onsets) is each
-    onset's amplitude over its standard deviation, standard normal if the healthy model is
-    right. `fit` (times, bags) at rows and ahead. `moved` log odds of a move that is not in the
-    book, -inf where none was looked for, and `moved_h` its moment [h]."""
+    age [h], the bag's own offset and how far its fitted warmth is unknown [K]. `surprise` (bags,
+    onsets) is each onset's amplitude over its standard deviation, standard normal if the healthy
+    model is right. `fit` (times, bags) at rows and ahead. `moved` log odds of a move that is not
+    in the book, -inf where none was looked for, and `moved_h` its moment [h]."""
 
     hot: Array
     stalled: Array
@@ -133,7 +133,7 @@ class Look:
     strength: Array
     peak_h: Array
     offset_k: Array
-    offset_sd_k: Array
+    fit_sd_k: Array
     surprise: Array
     fit: Array
     course: Course

@@ -20,7 +20,7 @@ from monitor.judge.cohort import (
     log_prior,
     scatter,
 )
-from monitor.judge.curve import Grid, onset_steps, shapes
+from monitor.judge.curve import HEAT, Grid, onset_steps, shapes
 from monitor.judge.groups import Group, course_heat, likelihood_of, told_to_mates
 from monitor.judge.likelihood import Projected, project
 from monitor.judge.looks import Beliefs, Course, Look, LookParams, Panel
@@ -131,7 +131,7 @@ def _verdicts(
     added, onset_h = onsets.added, onsets.onset_h
     bags = panel.excess.shape[1]
     now = len(panel.hours) - 1
-    hot, stalled, added_k, lost_k, strength, peak, offset, offset_sd = np.zeros((8, bags))
+    hot, stalled, added_k, lost_k, strength, peak, offset, fit_sd = np.zeros((8, bags))
     onset, lost_h = np.full((2, bags), panel.hours[-1])
     peak[:] = beliefs.course.peak_h
     fit = np.zeros((len(panel.times), bags))
@@ -153,7 +153,8 @@ def _verdicts(
         lost_h[members] = cold.share.sum(axis=1) @ onset_h
         onset[members] = warm.share.sum(axis=1) @ onset_h
         made = _fit(group, grid, mine, seen, warm, curve, added)
-        fit[:, members], offset[members], offset_sd[members] = made
+        fit[:, members], offset[members], offset_sd_k = made
+        fit_sd[members] = np.hypot(offset_sd_k, _level_sd(mine, curve[now, :, HEAT]))
         share = mine.share
         peak[members] = (share * grid.peak_h[mine.point]).sum(axis=1)
         strength[members] = (share * mine.right / mine.precision).sum(axis=1) / course.peak_k
@@ -167,13 +168,23 @@ def _verdicts(
         strength,
         peak,
         offset,
-        offset_sd,
+        fit_sd,
         surprise,
         fit,
         course,
         np.full(bags, -np.inf),
         np.full(bags, panel.hours[-1]),
     )
+
+
+def _level_sd(healthy: Healthy, height: Array) -> Array:
+    """How far the warmth of a healthy bag is unknown where each grid point's curve stands at
+    `height` (grid), by its strength and by which point it is: (bags) [K]."""
+    share, at = healthy.share, height[healthy.point]
+    level = at * healthy.right / healthy.precision
+    mean = (share * level).sum(axis=1)
+    square = (share * (level**2 + at**2 / healthy.precision)).sum(axis=1)
+    return np.asarray(np.sqrt(np.maximum(square - mean**2, 0.0)))
 
 
 def _own_loss(lost_k: Array, stalled: Array) -> Array:
@@ -277,8 +288,8 @@ def _fit(
     warm: Onsets,
     curve: Array,
     added: Array,
-) -> tuple[Array, Array, Array]:
-    """The fit at all times (times, bags), the offset now and its standard deviation (bags).
+) -> tuple[Array, Array, float]:
+    """The fit at all times (times, bags), the offset now (bags) and its standard deviation.
 
     Healthy and added model are mixed by their evidence, so that a bag with added heat does
     not bend what the room is thought to share.
@@ -310,4 +321,4 @@ def _fit(
     fit[group.rows] += group.stretches @ offsets
     beyond = np.setdiff1d(np.arange(len(fit)), group.rows)
     fit[beyond] += offsets[-1]
-    return fit, offsets[-1], np.full(len(group.bags), last)
+    return fit, offsets[-1], float(last)

@@ -35,11 +35,13 @@ class VerdictParams:
     beyond its factor, whose onsets are spread wider than stalls set in: only as far as it speaks
     louder than added heat;
     `contact` the share of bag in a taped probe's reading, with its spread (a hand reading sees
-    the surface itself, with an error `hand_bias_k` that all readings of a walk share);
-    `lag_sd` share by which a bag's lag is unknown; `crowded` the share
-    of a free bag's loss that one among others on a shelf has, with `loss_sd`; `reading_k` the
-    least error of a reading (by hand it is larger, and known from the room); `learning_rows`
-    before a bag is said to be like its cohort.
+    the surface itself, with an error all readings share, `hand_bias_k` or `hand_bias_per_drift`
+    of what walks differ by);
+    `lag_sd`, `loss_sd` shares by which a bag's lag and loss are unknown; `open_view` the share of
+    its side that sees no neighbour, with its spread: between bags that stand free, 1, and a row
+    with hand-wide gaps, 0.75 (`film.open_view_in_row`); `reading_k` the least error of a reading
+    (by hand it is larger, and known from the room); `learning_rows` before a bag is said to be
+    like its cohort.
     """
 
     hot_prior_odds: float = 0.05
@@ -50,14 +52,26 @@ class VerdictParams:
     stalled_worth_by_hand: float = 3.5
     contact: float = 0.85
     contact_sd: float = 0.05
-    hand_bias_k: float = 0.25
-    lag_sd: float = 0.3
-    crowded: float = 0.92
-    loss_sd: float = 0.13
-    reading_k: float = 0.1
+    hand_bias_k: float = 0.2
+    hand_bias_per_drift: float = 0.7
+    lag_sd: float = 0.25
+    open_view: float = 0.88
+    open_view_sd: float = 0.12
+    loss_sd: float = 0.1
+    reading_k: float = 0.12
     learning_rows: int = 8
     fewest_peers: int = 3
     look_again: float = 2.0
+
+
+@dataclass(frozen=True, slots=True)
+class Around:
+    """What stands around a bag: the most that hot bags beside it may lend it, the usual warmth of
+    its cohort, and by how much readings of the room usually drift from row to row [K]."""
+
+    lent_k: float
+    warmth_k: float
+    drift_k: float
 
 
 @dataclass(frozen=True)
@@ -76,7 +90,7 @@ class Standing:
     strength: float
     shift_h: float
     offset_k: float
-    offset_sd_k: float
+    fit_sd_k: float
     warmth_k: float | None
     slope_k_per_h: float
     row_h: float
@@ -87,6 +101,8 @@ class Standing:
     peers: int
     rising_h: float
     lent_k: float
+    around_k: float
+    drift_k: float
 
     @property
     def stalled_for_long(self) -> float:
@@ -102,10 +118,9 @@ class Standing:
         place: int,
         panel: Panel,
         seen: NDArray[np.bool_],
-        lent_k: float,
+        around: Around,
     ) -> Standing:
-        """The bag at `place` of a look at `panel`; `seen` which bags were read lately, `lent_k`
-        the most that hot bags beside it may lend it [K]."""
+        """The bag at `place` of a look at `panel`; `seen` which bags were read lately."""
         now = len(panel.hours) - 1
         column = panel.excess[:, place]
         rows = np.flatnonzero(np.isfinite(column))
@@ -129,7 +144,7 @@ class Standing:
             strength=float(found.strength[place]),
             shift_h=float(found.course.peak_h - found.peak_h[place]),
             offset_k=float(found.offset_k[place]),
-            offset_sd_k=float(found.offset_sd_k[place]),
+            fit_sd_k=float(found.fit_sd_k[place]),
             warmth_k=float(found.fit[now, place]) if len(rows) else None,
             slope_k_per_h=_slope(panel.times, found.fit[:, place], now),
             row_h=float(panel.hours[now]),
@@ -139,7 +154,9 @@ class Standing:
             rows=len(rows) if bool(seen[place]) else 0,
             peers=int(seen.sum()) - int(seen[place]),
             rising_h=panel.inoculated_h + found.course.peak_h - 2.0 * found.course.rise_h,
-            lent_k=lent_k,
+            lent_k=around.lent_k,
+            around_k=around.warmth_k,
+            drift_k=around.drift_k,
         )
 
     @property
@@ -207,7 +224,8 @@ def weigh_bag(
     stalled = standing.stalled_for_long + worth + stalled_prior
     stalled -= max(0.0, standing.hottest + hot_prior)
     excess_k = standing.own_k if warm else -standing.lost_k
-    added_w = params.crowded * thermal(bag).loss_w_per_k * excess_k / params.contact
+    added_k = excess_k if by_hand else excess_k / params.contact
+    added_w = thermal(bag).loss_w_per_k * added_k
     reason = _reason(standing, warm, hot, stalled, hot_needed, stalled_needed, strain, params)
     if handled:
         reason = Reason.HANDLED

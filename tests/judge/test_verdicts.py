@@ -16,9 +16,9 @@ PARAMS, STRAIN = VerdictParams(), Strain()
 BAG = Bag("Q01", "batch", "GO-12", "L1", 0.0, 2.4, "R1", 3, 1)
 STANDING = Standing(
     at_s=0.0, hot=-1.0, stalled=-1.0, stalled_before=(-1.0, -1.0), hottest=0.0, added_k=0.0,
-    lost_k=0.0, onset_h=0.0, lost_h=0.0, strength=1.0, shift_h=0.0, offset_k=0.0, offset_sd_k=0.1,
+    lost_k=0.0, onset_h=0.0, lost_h=0.0, strength=1.0, shift_h=0.0, offset_k=0.0, fit_sd_k=0.1,
     warmth_k=1.0, slope_k_per_h=0.0, row_h=0.0, by_hand=False, reading_k=0.05, rate_k_per_h=0.0,
-    rows=40, peers=7, rising_h=10.0, lent_k=0.0,
+    rows=40, peers=7, rising_h=10.0, lent_k=0.0, around_k=0.0, drift_k=0.0,
 )  # fmt: skip
 HOT = replace(STANDING, hot=14.0, hottest=14.0, added_k=1.5)
 COLD = replace(STANDING, stalled=14.0, stalled_before=(14.0, 14.0), lost_k=1.5, lost_h=20.0)
@@ -74,11 +74,14 @@ def test_heat_lost_before_the_cohort_rose_never_came(lost_h: float, reason: Reas
     assert weighed(replace(COLD, lost_h=lost_h)).reason is reason
 
 
-def test_the_added_heat_is_what_holds_the_surface_that_much_warmer() -> None:
-    """1.5 K through a taped probe that sees 85 % of it, of a bag that loses 92 % of a free one's
-    loss among its neighbours."""
-    evidence = weighed(HOT)
-    held_w = 0.92 * thermal(BAG).loss_w_per_k * 1.5 / 0.85
+@pytest.mark.parametrize(("by_hand", "seen"), [(False, 0.85), (True, 1.0)])
+def test_the_added_heat_is_what_holds_the_surface_that_much_warmer(
+    by_hand: bool, seen: float
+) -> None:
+    """1.5 K, through a taped probe that sees 85 % of it or by hand, of a bag whose neighbours are
+    no warmer than before and so give it nothing."""
+    evidence = weighed(replace(HOT, by_hand=by_hand))
+    held_w = thermal(BAG).loss_w_per_k * 1.5 / seen
     assert evidence.added_w == pytest.approx(held_w)
     assert evidence.added_w_per_kg == pytest.approx(held_w / 2.4)
 

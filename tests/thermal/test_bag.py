@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import pytest
 
-from monitor.thermal.bag import describe_bag, with_lag
+from monitor.thermal.bag import describe_bag, from_neighbours_w_per_k, loss_at, with_lag
 from monitor.thermal.conduction import bag_rise
 from monitor.thermal.substrate import SUBSTRATES
+from monitor.thermal.transient import lag_modes
 
 
 def test_the_standard_bag_has_a_core_twice_as_warm_as_its_side() -> None:
@@ -44,6 +45,43 @@ def test_warm_neighbours_and_a_warm_shelf_keep_heat_in() -> None:
     shelf = describe_bag(2.65, open_view=0.5, floor_contact=1.0)
     assert free.loss_w_per_k > row.loss_w_per_k > shelf.loss_w_per_k
     assert free.lag_s < row.lag_s < shelf.lag_s
+
+
+@pytest.mark.parametrize("excess_k", [0.3, 0.5, 4.0, 8.0])
+def test_a_warmer_bag_loses_more_a_kelvin_as_its_own_film_says(excess_k: float) -> None:
+    """Against the whole series of conduction with films taken at that warmth."""
+    bag = describe_bag(2.4)
+    told = describe_bag(2.4, excess_k=excess_k).loss_w_per_k
+    assert loss_at(bag, excess_k) == pytest.approx(told, rel=0.02)
+    assert (told > bag.loss_w_per_k) is (excess_k > 1.5)
+
+
+def test_convection_of_a_plate_grows_by_half_from_one_to_five_kelvin() -> None:
+    """As the fourth root of the warmth (McAdams 1954, laminar plate): a factor of 1.50."""
+    bag = describe_bag(2.4)
+    radiant = 0.95 * 4.0 * 5.670374419e-8 * 297.9**3
+    shares = [loss_at(bag, k) / bag.loss_w_per_k * bag.films.side_w_per_m2_k for k in (1.0, 5.0)]
+    assert (shares[1] - radiant) / (shares[0] - radiant) == pytest.approx(1.50, rel=0.1)
+
+
+@pytest.mark.parametrize("kind", sorted(SUBSTRATES))
+@pytest.mark.parametrize("mass_kg", [1.0, 2.4, 5.0])
+def test_the_side_trails_heat_made_inside_as_the_modes_say(mass_kg: float, kind: str) -> None:
+    """Σ w τ² / Σ w τ of the product solution (Carslaw and Jaeger 1959): the mean delay of the
+    side behind a step of uniform generation."""
+    bag = describe_bag(mass_kg, kind)
+    side = lag_modes(bag).side
+    delay_s = (side.weight * side.tau_s**2).sum() / (side.weight * side.tau_s).sum()
+    assert bag.heat_lag_s == pytest.approx(delay_s, rel=0.07)
+    assert bag.heat_lag_s > 1.2 * bag.lag_s
+
+
+def test_neighbours_as_warm_as_the_bag_leave_it_the_loss_of_a_row() -> None:
+    bag = describe_bag(2.4)
+    row = describe_bag(2.4, open_view=0.75)
+    assert bag.loss_w_per_k - from_neighbours_w_per_k(bag, 0.75) == pytest.approx(row.loss_w_per_k)
+    assert from_neighbours_w_per_k(bag, 0.75) == pytest.approx(0.17 * bag.loss_w_per_k, rel=0.03)
+    assert from_neighbours_w_per_k(bag, 1.0) == 0.0
 
 
 def test_a_heavier_bag_loses_more_follows_later_and_hides_a_warmer_core() -> None:
