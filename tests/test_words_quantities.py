@@ -94,8 +94,8 @@ def test_odds_never_claim_more_than_was_found(evidence: float) -> None:
 
 def test_no_line_breaks_between_a_number_and_its_unit() -> None:
     """A terminal of 60 columns and a phone of 360 pixels break where they like."""
-    text = "has stood 34 h, +0.8 °C in 2 days 3 h, 95 % of 12 bags; 2 hours, 3 hot"
+    text = "has stood 34 h, +0.8 °C in 2 days 3 h, 95 % of 12 bags; 2 hours, 3 hot, 4 d"
     assert unbroken(text) == (
         "has stood 34\u00a0h, +0.8\u00a0°C in 2\u00a0days 3\u00a0h, 95\u00a0% of 12 bags;"
-        " 2 hours, 3 hot"
+        " 2 hours, 3 hot, 4\u00a0d"
     )

@@ -12,7 +12,7 @@ _MINUTE_S, _HOUR_S, _DAY_S = 60, 3600, 86400
 _IN_CELSIUS = re.compile(r"(-?\d+(?:\.\d+)?) °C")
 _IN_KELVIN = re.compile(r"([+-]?)(\d+(?:\.\d+)?) K\b")
 
-_BEFORE_UNIT = re.compile(r"(?<=\d) (?=(?:°[CF]|h|min|s|days?|%|W/kg|W|kg)(?![A-Za-z]))")
+_BEFORE_UNIT = re.compile(r"(?<=\d) (?=(?:°[CF]|h|min|s|d|days?|%|W/kg|W|kg)(?![A-Za-z]))")
 
 
 def unbroken(text: str) -> str:

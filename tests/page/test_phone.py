@@ -15,6 +15,7 @@ from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_play
 from demo.pictures import CHROMIUM, FLAGS, PHONE
 from monitor.store import open_reader
 from tests.page.conftest import HOT, Filled
+from tests.page.tables import cut_tables
 from tests.page.watching import Room, watched_room
 
 DESK = {"width": 1280, "height": 800}
@@ -91,7 +92,7 @@ def test_every_view_is_accessible_and_fits(
 ) -> None:
     """axe (WCAG 2.2 A and AA) finds nothing serious, nothing is wider than the screen, and a
     glove finds every control: at least 44 by 44 pixels (WCAG 2.5.5). Nothing is drawn with
-    letters under 10 pixels."""
+    letters under 10 pixels, and no table is cut off at the right."""
     context = browser.new_context(viewport=size, color_scheme=scheme)  # type: ignore[arg-type]
     page = context.new_page()
     for view in views:
@@ -114,6 +115,7 @@ def test_every_view_is_accessible_and_fits(
                .map((one) => one.textContent)"""
         )
         assert tiny == [], view
+        assert cut_tables(page) == [], view
         picture(page, f"{size['width']}-{scheme}-{view.replace('/', '-') or 'rack'}")
     context.close()
 
