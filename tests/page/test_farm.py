@@ -26,6 +26,7 @@ from tests.broker import Broker
 from tests.farm.samples import TOPICS, alarm, lot, summary, told
 from tests.page.conftest import END_S, LINK, Served, with_people
 from tests.page.forms import fields_of, log_in
+from tests.page.tables import TABLET
 from tests.page.test_phone import DESK, browser, picture, violations  # noqa: F401
 from tests.waiting import free_port, wait_until
 
@@ -182,7 +183,9 @@ def test_rooms_that_come_later_are_shown_and_degrees_are_each_visitors_own(
 
 @pytest.mark.skipif(not Path(CHROMIUM).exists(), reason="no Chromium: `sh tests/run` installs it")
 @pytest.mark.parametrize(
-    ("size", "scheme"), [(PHONE, "dark"), (PHONE, "light"), (DESK, "dark")], ids=str
+    ("size", "scheme"),
+    [(PHONE, "dark"), (PHONE, "light"), (TABLET, "dark"), (DESK, "dark")],
+    ids=str,
 )
 def test_the_farm_is_accessible_and_fits(
     serve: Serve,
@@ -191,8 +194,9 @@ def test_the_farm_is_accessible_and_fits(
     size: dict[str, int],
     scheme: str,
 ) -> None:
-    """axe finds nothing serious, no sideways scroll, every control is big enough for a glove, and
-    the keyboard alone gets to a room's page; a change comes in without a touch."""
+    """axe finds nothing serious, no sideways scroll, every control is big enough for a glove, all
+    seven places of the navigation are in sight, and the keyboard alone gets to a room's page; a
+    change comes in without a touch."""
     fill(broker)
     served = serve(settings(broker.port))
     context = browser.new_context(viewport=size, color_scheme=scheme)  # type: ignore[arg-type]
@@ -208,6 +212,11 @@ def test_the_farm_is_accessible_and_fits(
            .map((one) => one.outerHTML.slice(0, 80))"""
     )
     assert small == []
+    ends = page.locator("nav a").evaluate_all(
+        """all => all.map((one) => one.getBoundingClientRect())
+           .flatMap((box) => [box.left, box.right])"""
+    )
+    assert len(ends) == 14 and min(ends) >= 0 and max(ends) <= size["width"]
     for _ in range(30):
         page.keyboard.press("Tab")
         if page.evaluate("document.activeElement.matches('.farm h3 a')"):
