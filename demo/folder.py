@@ -1,6 +1,9 @@
 """Writes an invented room as a folder to replay, with the truth beside it.
 
-python -m demo.folder FAMILY SEED FOLDER
+    python -m demo.folder FAMILY SEED FOLDER
+
+Families are `first`, `second` (weaker heat, coarser probes), `firstwalk` and `secondwalk` (the
+same, read by hand) and `handled` (bags that are moved and shaken). A seed gives one room, always.
 """
 
 from __future__ import annotations
@@ -9,12 +12,12 @@ import csv
 import gzip
 import io
 import json
-import sys
 from collections.abc import Iterable, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
+from demo.command import parser_for, whole_number
 from demo.live import AIR_SHELVES, LiveRoom, bag_name, probe_name
 from demo.rooms import DAY_S, FAMILIES, START_S, Room, make_room
 
@@ -155,15 +158,20 @@ def write_folder(room: Room, path: Path) -> None:
     (path / "truth.json").write_text(json.dumps(truth(live), indent=0), encoding="utf-8")
 
 
-def main(arguments: list[str]) -> int:
-    """Write one folder; exit code 2 on a wrong call."""
-    if len(arguments) != 3 or arguments[0] not in FAMILIES or not arguments[1].isdigit():
-        print(f"usage: python -m demo.folder {'|'.join(FAMILIES)} SEED FOLDER", file=sys.stderr)
-        return 2
-    family, seed, folder = arguments
-    write_folder(make_room(FAMILIES[family], int(seed)), Path(folder))
+def main() -> int:
+    """Write one folder; 2 on a wrong call."""
+    parser = parser_for("demo.folder", __doc__)
+    parser.add_argument(
+        "family", metavar="FAMILY", choices=FAMILIES, help=f"one of {', '.join(FAMILIES)}"
+    )
+    parser.add_argument("seed", metavar="SEED", type=whole_number, help="a whole number from 0 on")
+    parser.add_argument("folder", metavar="FOLDER", type=Path, help="where to write it")
+    told = parser.parse_args()
+    if told.folder.exists() and not told.folder.is_dir():
+        parser.error(f"argument FOLDER: {told.folder} is no folder")
+    write_folder(make_room(FAMILIES[told.family], told.seed), told.folder)
     return 0
 
 
 if __name__ == "__main__":
-    sys.exit(main(sys.argv[1:]))
+    raise SystemExit(main())

@@ -8,7 +8,6 @@ needs a mosquitto too.
 
 from __future__ import annotations
 
-import argparse
 import os
 import shutil
 import tempfile
@@ -16,6 +15,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+from demo.command import parser_for
 from demo.farm import messages
 from demo.filled import HandClock, fill, write_room
 from demo.rooms import DAY_S, HOUR_S, START_S
@@ -111,11 +111,7 @@ def other_rooms(folder: Path, now_s: float) -> Iterator[int | None]:
 
 def main() -> int:
     """Make them; 2 on a wrong call."""
-    parser = argparse.ArgumentParser(
-        prog="python -m demo.pictures",
-        description=__doc__,
-        formatter_class=argparse.RawDescriptionHelpFormatter,
-    )
+    parser = parser_for("demo.pictures", __doc__)
     parser.add_argument(
         "folder", metavar="FOLDER", nargs="?", type=Path, default=PICTURES,
         help="where to put them (demo/pictures)",

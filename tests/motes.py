@@ -1,6 +1,8 @@
 """Put the raw Intel Berkeley lab motes into the folder format.
 
-`python -m tests.motes RAW_FOLDER OUT_FOLDER [EVERY]` reads Node*.txt.gz (columns: date, time,
+    python -m tests.motes RAW_FOLDER OUT_FOLDER [EVERY]
+
+Reads Node*.txt.gz (columns: date, time,
 epoch, mote, temperature °C, humidity %RH, light, volts; de Bruijn et al., CC BY-SA) and
 writes bags.csv, probes.csv and readings.csv.gz. Every mote stands in as a bag of one cohort
 on one shelf, so that a dying sensor is tempted to look like a hot bag. There is no air probe.
@@ -11,10 +13,10 @@ from __future__ import annotations
 
 import csv
 import gzip
-import sys
 from datetime import datetime
 from pathlib import Path
 
+from demo.command import parser_for, whole_number
 from monitor.sources.folder import BAG_COLUMNS
 
 FIELDS = 8
@@ -68,6 +70,9 @@ def write_folder(raw: Path, out: Path, every: int = 1) -> None:
 
 
 if __name__ == "__main__":
-    if len(sys.argv) not in (3, 4):
-        raise SystemExit(__doc__)
-    write_folder(Path(sys.argv[1]), Path(sys.argv[2]), int(sys.argv[3]) if sys.argv[3:] else 1)
+    parser = parser_for("tests.motes", __doc__)
+    parser.add_argument("raw", metavar="RAW_FOLDER", type=Path)
+    parser.add_argument("out", metavar="OUT_FOLDER", type=Path)
+    parser.add_argument("every", metavar="EVERY", nargs="?", type=whole_number, default=1)
+    told = parser.parse_args()
+    write_folder(told.raw, told.out, told.every)

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from demo.command import parser_for
 from monitor.settings.reference import reference_table
 
 README = Path(__file__).resolve().parent.parent / "README.md"
@@ -30,5 +31,6 @@ def parts() -> tuple[str, str, str]:
 
 
 if __name__ == "__main__":
+    parser_for("tests.readme_table", __doc__).parse_args()
     before, _, after = parts()
     README.write_text(f"{before}{BEGIN}\n{settings_table()}\n{END}{after}", encoding="utf-8")

@@ -11,6 +11,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
+from demo.command import parser_for
 from monitor.terms import AlarmKind, Reason, Transition, Urgency
 from monitor.values import AlarmEvent, Facts
 from monitor.words import one_line, sentences
@@ -197,6 +198,7 @@ def pages() -> dict[str, str]:
 
 
 if __name__ == "__main__":
+    parser_for("tests.words_samples", __doc__).parse_args()
     GOLDEN.mkdir(exist_ok=True)
     for file_name, page in pages().items():
         (GOLDEN / file_name).write_text(page, encoding="utf-8")

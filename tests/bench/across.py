@@ -10,11 +10,11 @@ keep `LEAST_FALSE` there. What is told is the sum over the rooms left out.
 
 from __future__ import annotations
 
-import sys
 from collections.abc import Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
 
+from demo.command import parser_for
 from monitor.judge.strain import Strain
 from monitor.recount import of_folder
 from monitor.review.predict import predict
@@ -26,6 +26,7 @@ from tests.bench.scoring import Call, Score, score_room
 BUDGETS = (0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0)
 #: What the chosen budget must have kept on the other rooms: false calls per 100 healthy bags.
 LEAST_FALSE = 0.5
+LEAST_ROOMS = 3
 
 
 def calls_of(events: Sequence[AlarmEvent]) -> list[Call]:
@@ -74,8 +75,13 @@ def line(name: str, score: Score) -> str:
     )
 
 
-def main(folders: Sequence[Path]) -> None:
+def main() -> None:
     """Print every budget on all rooms, then the rooms left out in turn."""
+    parser = parser_for("tests.bench.across", __doc__)
+    parser.add_argument("folders", metavar="FOLDER", nargs="+", type=Path)
+    folders = parser.parse_args().folders
+    if len(folders) < LEAST_ROOMS:
+        parser.error(f"at least {LEAST_ROOMS} folders, or there is nothing to leave out")
     with ProcessPoolExecutor(2) as pool:
         rooms = list(pool.map(score_budgets, folders))
     print("| budget | false per 100 | found | median delay | stalled within 48 h |")
@@ -88,6 +94,4 @@ def main(folders: Sequence[Path]) -> None:
 
 
 if __name__ == "__main__":
-    if len(sys.argv) < 4:
-        raise SystemExit(__doc__)
-    main([Path(name) for name in sys.argv[1:]])
+    main()

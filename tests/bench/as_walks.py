@@ -11,7 +11,6 @@ walks that came with practice rooms 7 and 8 scatter as much (0.28 to 0.30 K from
 
 from __future__ import annotations
 
-import argparse
 import json
 import sys
 from collections.abc import Iterator, Mapping, Sequence
@@ -20,6 +19,7 @@ from typing import Any
 
 import numpy as np
 
+from demo.command import parser_for
 from demo.faults import POWER_ON_C
 from demo.folder import stamp, write_csv
 from demo.live import SECONDS_PER_BAG_ON_WALK
@@ -117,7 +117,7 @@ def convert(folder: Path, out: Path, seed: int) -> None:
 
 def main(arguments: Sequence[str]) -> None:
     """Convert one folder."""
-    parser = argparse.ArgumentParser(prog="python -m tests.bench.as_walks", description=__doc__)
+    parser = parser_for("tests.bench.as_walks", __doc__)
     parser.add_argument("folder", type=Path)
     parser.add_argument("out", type=Path)
     parser.add_argument("--seed", type=int, default=1)

@@ -10,7 +10,6 @@ heat is worth half a degree some hours later than it says, so delays read that m
 
 from __future__ import annotations
 
-import argparse
 import shutil
 import sys
 from collections.abc import Sequence
@@ -18,6 +17,7 @@ from pathlib import Path
 
 import numpy as np
 
+from demo.command import parser_for
 from demo.faults import POWER_ON_C
 from demo.rooms import HOUR_S
 from tests.bench.as_walks import Readings, read_probes, write
@@ -74,7 +74,7 @@ def convert(
 
 def main(arguments: Sequence[str]) -> None:
     """Convert one folder."""
-    parser = argparse.ArgumentParser(prog="python -m tests.bench.as_weak", description=__doc__)
+    parser = parser_for("tests.bench.as_weak", __doc__)
     parser.add_argument("folder", type=Path)
     parser.add_argument("out", type=Path)
     parser.add_argument("--heat", type=float, default=0.6)

@@ -18,7 +18,6 @@ nine hours are closed. The Kalman filter is a local level for each bag, once ove
 
 from __future__ import annotations
 
-import argparse
 import ctypes
 import gc
 import math
@@ -35,6 +34,7 @@ from typing import IO, Any
 
 import numpy as np
 
+from demo.command import parser_for
 from demo.folder import write_folder
 from demo.rooms import FIRST, make_room
 from monitor.assemble import build_road, plan_of
@@ -245,7 +245,7 @@ def print_beside(whole: Cost, others: dict[str, float]) -> None:
 
 def main(arguments: Sequence[str]) -> None:
     """Print the tables."""
-    parser = argparse.ArgumentParser(prog="python -m tests.bench.cost", description=__doc__)
+    parser = parser_for("tests.bench.cost", __doc__)
     parser.add_argument("folder", nargs="?", type=Path, metavar="FOLDER")
     parser.add_argument("--bags", nargs="*", type=int, default=[48, 1000, 10000])
     parser.add_argument("--days", nargs="*", type=float, default=[12.0, 37.0, 70.0])

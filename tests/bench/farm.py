@@ -9,12 +9,12 @@ from __future__ import annotations
 
 import os
 import random
-import sys
 import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
+from demo.command import parser_for, whole_number
 from monitor.farm.lots import lots_over_rooms
 from monitor.room_messages import RoomClaim
 from monitor.room_summary import to_json
@@ -51,8 +51,9 @@ def timed(work: Callable[[], Any]) -> tuple[float, Any]:
 
 
 def main() -> None:
-    rooms = int(sys.argv[1]) if len(sys.argv) > 1 else 20
-    told = list(messages(rooms))
+    parser = parser_for("tests.bench.farm", __doc__)
+    parser.add_argument("rooms", metavar="ROOMS", nargs="?", type=whole_number, default=20)
+    told = list(messages(parser.parse_args().rooms))
     heard = Heard()
     before_mib = resident_mib()
     took_ms, _ = timed(lambda: [heard.raw(*one) for one in told])

@@ -1,6 +1,6 @@
 """Senders that cost little: an MQTT publisher of ready-made packets, a writer of serial lines.
 
-python -m tests.bench.flood PORT COUNT
+    python -m tests.bench.flood PORT COUNT
 
 Packets are made before the first is sent (MQTT 3.1.1, sections 3.1 and 3.3), so that the sender
 is not what is measured.
@@ -10,8 +10,9 @@ from __future__ import annotations
 
 import socket
 import struct
-import sys
 import threading
+
+from demo.command import parser_for, whole_number
 
 PROBES = 50
 _PUBACK_BYTES = 4
@@ -52,4 +53,8 @@ def flood(port: int, count: int) -> None:
 
 
 if __name__ == "__main__":
-    flood(int(sys.argv[1]), int(sys.argv[2]))
+    parser = parser_for("tests.bench.flood", __doc__)
+    parser.add_argument("port", metavar="PORT", type=whole_number)
+    parser.add_argument("count", metavar="COUNT", type=whole_number)
+    told = parser.parse_args()
+    flood(told.port, told.count)

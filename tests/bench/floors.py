@@ -1,8 +1,8 @@
 """What the parts can do by themselves: the floors that bagwatt's ingest is held against.
 
-python -m tests.bench.floors callback PORT COUNT     paho-mqtt, a callback that only acknowledges
-python -m tests.bench.floors insert FILE COUNT BATCH SQLite, a bare insert of the same row
-python -m tests.bench.floors serial PORT COUNT       pyserial, read and split into lines
+    python -m tests.bench.floors callback PORT COUNT      paho-mqtt, which only acknowledges
+    python -m tests.bench.floors insert FILE COUNT BATCH  SQLite, a bare insert of the same row
+    python -m tests.bench.floors serial PORT COUNT        pyserial, read and split into lines
 
 Each prints `ready`, then the seconds of wall and of processor it took from first to last.
 """
@@ -11,13 +11,13 @@ from __future__ import annotations
 
 import json
 import sqlite3
-import sys
 import threading
 import time
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+from demo.command import parser_for, whole_number
 from monitor.settings.schema_sources import MqttSettings
 from monitor.sources.mqtt_client import connect, make_client, subscribe
 
@@ -113,14 +113,23 @@ def serial(port: str, count: int) -> None:
     watch.tell()
 
 
-def main(words: list[str]) -> None:
-    floors: dict[str, Callable[[], None]] = {
-        "callback": lambda: callback(int(words[1]), int(words[2])),
-        "insert": lambda: insert(Path(words[1]), int(words[2]), int(words[3])),
-        "serial": lambda: serial(words[1], int(words[2])),
+def main() -> None:
+    """The floor that is named."""
+    parser = parser_for("tests.bench.floors", __doc__)
+    floors = parser.add_subparsers(metavar="FLOOR", required=True)
+    words: dict[Callable[..., None], dict[str, Callable[[str], object]]] = {
+        callback: {"port": whole_number, "count": whole_number},
+        insert: {"path": Path, "count": whole_number, "batch": whole_number},
+        serial: {"port": str, "count": whole_number},
     }
-    floors[words[0]]()
+    for floor, named in words.items():
+        one = floors.add_parser(floor.__name__, description=floor.__doc__)
+        one.set_defaults(floor=floor)
+        for name, kind in named.items():
+            one.add_argument(name, metavar=name.upper(), type=kind)
+    told = vars(parser.parse_args())
+    told.pop("floor")(**told)
 
 
 if __name__ == "__main__":
-    main(sys.argv[1:])
+    main()

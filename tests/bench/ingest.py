@@ -10,7 +10,6 @@ which other work on the machine hardly touches) and per second of wall. Nothing 
 
 from __future__ import annotations
 
-import argparse
 import json
 import os
 import subprocess
@@ -26,6 +25,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from statistics import median
 
+from demo.command import parser_for
 from demo.stage import Broker
 from monitor.settings.schema import StoreSettings
 from tests.air_room import readings_in, write_air_room
@@ -160,7 +160,7 @@ def tell(title: str, rounds: list[dict[str, Took]], count: int, floors: tuple[st
 
 def main() -> int:
     """So many rounds of both."""
-    parser = argparse.ArgumentParser(description=__doc__)
+    parser = parser_for("tests.bench.ingest", __doc__)
     parser.add_argument("--count", type=int, default=20_000, help="messages in a round")
     parser.add_argument("--lines", type=int, default=10_000, help="serial lines in a round")
     parser.add_argument("--rounds", type=int, default=3)

@@ -19,6 +19,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from time import perf_counter
 
+from demo.command import parser_for
 from demo.folder import write_folder
 from demo.rooms import FAMILIES, make_room
 from tests.bench.folders import Room, estimates, read_calls, read_room
@@ -188,7 +189,7 @@ def plan(arguments: argparse.Namespace, keep: Path) -> list[Job]:
 
 
 def parse(arguments: Sequence[str]) -> argparse.Namespace:
-    parser = argparse.ArgumentParser(prog="python -m tests.bench.judge", description=__doc__)
+    parser = parser_for("tests.bench.judge", __doc__)
     parser.add_argument("folders", nargs="*", type=Path, metavar="FOLDER")
     parser.add_argument("--rooms", nargs="*", default=[], metavar="FAMILY:COUNT[:SEED]")
     parser.add_argument("--jobs", type=int, default=2)

@@ -9,7 +9,6 @@ is copied.
 
 from __future__ import annotations
 
-import argparse
 import tempfile
 import threading
 import time
@@ -19,6 +18,7 @@ from pathlib import Path
 from statistics import quantiles
 from urllib.request import Request, urlopen
 
+from demo.command import parser_for
 from monitor.clock import SystemClock
 from monitor.mirror import Mirror
 from monitor.mirror.points import Points
@@ -91,7 +91,7 @@ def said(took: list[float]) -> str:
 
 
 def main() -> None:
-    parser = argparse.ArgumentParser(description=__doc__)
+    parser = parser_for("tests.bench.mirror", __doc__)
     parser.add_argument("--readings", type=int, default=50_000)
     count = parser.parse_args().readings
     with (

@@ -1,9 +1,13 @@
-"""What it costs to tell neighbours of 1,000 bags at each close: python -m tests.bench.neighbours"""
+"""What it costs to tell neighbours of 1,000 bags at each close.
+
+python -m tests.bench.neighbours
+"""
 
 from __future__ import annotations
 
 import time
 
+from demo.command import parser_for
 from monitor.neighbours.board import Board
 from monitor.neighbours.messages import Messages
 from monitor.neighbours.topics import Topics
@@ -14,6 +18,7 @@ FRAME_S = 600.0
 
 def main() -> None:
     """An hour of closes with 60 alarms: processor time of each, and what goes out."""
+    parser_for("tests.bench.neighbours", __doc__).parse_args()
     bags = {f"GO12-{n:04d}": bag(f"GO12-{n:04d}", lot=f"L{n // 50}") for n in range(1000)}
     alarms = [alarm(f"GO12-{n:04d}") for n in range(60)]
     messages, board = Messages(TELLER, Topics(), bags=True), Board()

@@ -1,6 +1,8 @@
-"""How long the review of a large store takes, and how much memory: `python -m tests.bench.night`.
+"""How long the review of a large store takes, and how much memory.
 
-`python -m tests.bench.night BAGS HOURS` fills a store with one reading a minute of each probe.
+    python -m tests.bench.night [BAGS] [HOURS]
+
+The store is filled with one reading a minute of each probe.
 """
 
 from __future__ import annotations
@@ -12,6 +14,7 @@ import tempfile
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
+from demo.command import parser_for, whole_number
 from monitor.clock import process_seconds
 from monitor.review.gather import gather_night
 from monitor.review.night import review_night
@@ -70,9 +73,13 @@ def fill(path: Path, plan: Plan, hours: float) -> int:
     return count
 
 
-def main(arguments: list[str]) -> int:
+def main() -> int:
     """Fill, review, print."""
-    bags, hours = (int(word) for word in arguments) if arguments else (1000, 38)
+    parser = parser_for("tests.bench.night", __doc__)
+    parser.add_argument("bags", metavar="BAGS", nargs="?", type=whole_number, default=1000)
+    parser.add_argument("hours", metavar="HOURS", nargs="?", type=whole_number, default=38)
+    told = parser.parse_args()
+    bags, hours = told.bags, told.hours
     with tempfile.TemporaryDirectory() as name:
         settings = load_settings(write_config(Path(name) / "c"), {}, outside=False)
         plan = plan_of_many(bags)
@@ -93,4 +100,4 @@ def main(arguments: list[str]) -> int:
 
 
 if __name__ == "__main__":
-    sys.exit(main(sys.argv[1:]))
+    sys.exit(main())

@@ -8,7 +8,6 @@ Prints bytes and milliseconds; nothing is asserted, as every machine is another 
 
 from __future__ import annotations
 
-import argparse
 import http.client
 import json
 import multiprocessing
@@ -21,6 +20,7 @@ from multiprocessing.connection import Connection
 from pathlib import Path
 from time import perf_counter, process_time, sleep
 
+from demo.command import parser_for
 from demo.filled import HandClock
 from demo.rooms import START_S
 from demo.stage import free_port, wait_for_port
@@ -202,7 +202,7 @@ def _told(took: Sequence[float]) -> str:
 
 def main() -> None:
     """Stage, look, press."""
-    parser = argparse.ArgumentParser(description=__doc__)
+    parser = parser_for("tests.bench.page", __doc__)
     parser.add_argument("--bags", type=int, default=1000)
     parser.add_argument("--phones", type=int, default=20)
     parser.add_argument("--seconds", type=float, default=20.0)

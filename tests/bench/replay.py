@@ -8,7 +8,6 @@ turn about; a replay knows no store. Nothing is asserted.
 
 from __future__ import annotations
 
-import argparse
 import csv
 import os
 import tempfile
@@ -20,6 +19,7 @@ from time import process_time
 from typing import Any
 from unittest.mock import patch
 
+from demo.command import parser_for
 from monitor import replay
 from monitor.road import Road
 from monitor.sources.folder import _open_text, find_file, iter_readings, read_folder
@@ -113,7 +113,7 @@ def tell(folder: Path, rounds: int) -> None:
 
 def main() -> None:
     """Each folder in turn."""
-    parser = argparse.ArgumentParser(description=__doc__)
+    parser = parser_for("tests.bench.replay", __doc__)
     parser.add_argument("folders", nargs="+", type=Path)
     parser.add_argument("--rounds", type=int, default=3)
     words = parser.parse_args()

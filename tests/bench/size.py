@@ -9,7 +9,6 @@ steady parts and say so. Run it where /tmp is on a disk, not in memory.
 
 from __future__ import annotations
 
-import argparse
 import os
 import sqlite3
 import tempfile
@@ -17,6 +16,7 @@ from collections.abc import Iterator, Mapping
 from pathlib import Path
 from random import Random
 
+from demo.command import parser_for
 from monitor.logbook import Logbook
 from monitor.settings.load import load_settings
 from monitor.sources.folder import read_folder
@@ -133,7 +133,7 @@ def tell_years(per_reading: float, each: Mapping[str, float]) -> None:
 
 def main() -> None:
     """All three."""
-    parser = argparse.ArgumentParser(description=__doc__)
+    parser = parser_for("tests.bench.size", __doc__)
     parser.add_argument("--readings", type=int, default=12_000)
     parser.add_argument("--bags", type=int, default=50)
     parser.add_argument("--hours", type=int, default=round(DAY_S / HOUR_S))

@@ -23,6 +23,8 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 
+from demo.command import parser_for
+
 CGROUPS = Path("/sys/fs/cgroup/cpu")
 PERIOD_US = 100_000
 MIB = 2**20
@@ -75,7 +77,7 @@ def run_held(words: Sequence[str], share: int, memory_mib: int) -> int:
 
 def main() -> int:
     """A command, or the benches."""
-    parser = argparse.ArgumentParser(description=__doc__)
+    parser = parser_for("tests.bench.stand_in", __doc__)
     parser.add_argument("--share", type=int, default=25, help="per cent of a core")
     parser.add_argument("--memory", type=int, default=512, help="MiB")
     parser.add_argument("command", nargs=argparse.REMAINDER)

@@ -1,4 +1,6 @@
-"""How long tuning takes: `python -m tests.bench.tune` prints seconds of CPU, nothing asserts them.
+"""How long tuning takes: prints seconds of CPU, nothing asserts them.
+
+    python -m tests.bench.tune
 
 24 room-runs of 48 bags each, drawn as in `tests/tune/seasons.py`; 501 thresholds.
 """
@@ -7,6 +9,7 @@ from __future__ import annotations
 
 from time import process_time
 
+from demo.command import parser_for
 from monitor.judge.strain import Strain
 from monitor.review.outcomes import endings
 from monitor.review.predict import predict
@@ -23,6 +26,7 @@ STRAINS = {"GO-12": Strain("GO-12")}
 
 def main() -> None:
     """Draw, then time each part once."""
+    parser_for("tests.bench.tune", __doc__).parse_args()
     drawn = season(11, Plan())
     tried = candidates(Thresholds.of(STRAINS["GO-12"]))
     began = process_time()

@@ -10,7 +10,6 @@ frames the closes are dearer than they are in a room, so the share is put togeth
 
 from __future__ import annotations
 
-import argparse
 import os
 import sys
 import tempfile
@@ -25,9 +24,10 @@ from statistics import median
 
 import paho.mqtt.client as mqtt
 
+from demo.command import parser_for
 from demo.stage import Broker
 from monitor.store import open_reader
-from tests.bench.ingest import stored
+from tests.air_room import readings_in
 from tests.bench.meter import (
     cpu_s,
     disk_bytes,
@@ -105,7 +105,7 @@ class Probes:
 
         def heard() -> bool:
             self.speak()
-            return stored(folder) > before
+            return readings_in(folder) > before
 
         return heard
 
@@ -122,7 +122,7 @@ def frames_closed(folder: Path) -> int:
 
 def first_reading_s(folder: Path, probes: Probes) -> tuple[float, float]:
     """Seconds of wall and of processor from the start of the process to a stored reading."""
-    before = stored(folder)
+    before = readings_in(folder)
     began_s = time.perf_counter()
     with started(["-m", "monitor", "watch", "--config", str(folder)], folder / "log") as watch:
         wait_for(probes.heard_by(folder, before), "the first reading is stored")
@@ -133,16 +133,16 @@ def watched(folder: Path, probes: Probes, minutes: float) -> list[Second]:
     """A watch by the second; says its memory and what it wrote."""
     seconds = []
     with started(["-m", "monitor", "watch", "--config", str(folder)], folder / "log") as watch:
-        before = stored(folder)
+        before = readings_in(folder)
         wait_for(probes.heard_by(folder, before), "watching")
-        written, readings = disk_bytes(watch.pid), stored(folder)
+        written, readings = disk_bytes(watch.pid), readings_in(folder)
         began_s = time.monotonic()
         while time.monotonic() < began_s + 60.0 * minutes:
             probes.speak()
             time.sleep(1.0)
             now_s = time.monotonic() - began_s
             seconds.append(Second(now_s, cpu_s(watch.pid), frames_closed(folder)))
-        readings = stored(folder) - readings
+        readings = readings_in(folder) - readings
         written = disk_bytes(watch.pid) - written
         print(
             f"  resident {resident_mib(watch.pid):.0f} MiB,"
@@ -171,7 +171,7 @@ def tell_share(seconds: list[Second], frame_s: int) -> None:
 
 def main() -> int:
     """Starts first, then a longer watch."""
-    parser = argparse.ArgumentParser(description=__doc__)
+    parser = parser_for("tests.bench.watch", __doc__)
     parser.add_argument("--bags", type=int, default=1000)
     parser.add_argument("--minutes", type=float, default=4.0)
     parser.add_argument("--frame", type=int, default=60, help="seconds of a frame")

@@ -9,9 +9,9 @@ is called with its room's chance, in a bad lot with the lot's own.
 from __future__ import annotations
 
 import random
-import sys
 from dataclasses import dataclass
 
+from demo.command import parser_for, whole_number
 from monitor.farm.lot_nouns import RoomLots
 from monitor.farm.lots import lots_over_rooms
 from monitor.room_summary import LotSummary
@@ -99,7 +99,9 @@ BAD_LOTS = {
 
 
 def main() -> None:
-    farms = int(sys.argv[1]) if len(sys.argv) > 1 else 2000
+    parser = parser_for("tests.farm.simulated", __doc__)
+    parser.add_argument("farms", metavar="FARMS", nargs="?", type=whole_number, default=2000)
+    farms = parser.parse_args().farms
     for name, design in NULLS.items():
         often = f"at any of 20 looks {ever(design, farms // 5):.1%}"
         print(f"{name}: false in {shares(design, farms)[0]:.2%} of farms, {often}")

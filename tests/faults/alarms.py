@@ -9,7 +9,6 @@ stored once more, as a broker would.
 
 from __future__ import annotations
 
-import argparse
 import os
 import random
 import signal
@@ -21,6 +20,7 @@ from dataclasses import dataclass
 from itertools import islice
 from pathlib import Path
 
+from demo.command import parser_for
 from monitor.logbook import Logbook
 from monitor.replay import merged
 from monitor.runner import Close, Item, with_closes
@@ -192,7 +192,7 @@ def main() -> int:
     from demo.folder import write_folder
     from demo.rooms import FIRST, make_room
 
-    parser = argparse.ArgumentParser(description=__doc__)
+    parser = parser_for("tests.faults.alarms", __doc__)
     parser.add_argument("--kills", type=int, default=40)
     parser.add_argument("--seed", type=int, default=1)
     words = parser.parse_args()

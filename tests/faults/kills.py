@@ -8,7 +8,6 @@ its own process, killed again and again: while it starts, connects, drains or wo
 
 from __future__ import annotations
 
-import argparse
 import random
 import signal
 import sys
@@ -21,6 +20,7 @@ from pathlib import Path
 
 import paho.mqtt.client as mqtt
 
+from demo.command import parser_for
 from monitor.store import open_reader
 from tests.air_room import readings_in, write_air_room
 from tests.broker import Broker, running_broker
@@ -209,7 +209,7 @@ def kill_again_and_again(folder: Path, kills: int, seed: int, rate_per_s: float)
 
 
 def main() -> int:
-    parser = argparse.ArgumentParser(description=__doc__)
+    parser = parser_for("tests.faults.kills", __doc__)
     parser.add_argument("--kills", type=int, default=200)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--rate", type=float, default=300.0, help="readings a second")

@@ -21,6 +21,7 @@ import tempfile
 from collections import Counter
 from pathlib import Path
 
+from demo.command import parser_for
 from monitor.errors import StoreError
 from monitor.store import Store
 from tests.faults.shim import CUT, FOR_GOOD, ONCE, TORN, build_shim
@@ -179,7 +180,7 @@ def _run(folder: Path, shim: Path, every: int, more: dict[str, str]) -> tuple[in
 
 
 def main() -> int:
-    parser = argparse.ArgumentParser(description=__doc__)
+    parser = parser_for("tests.faults.powercut", __doc__)
     parser.add_argument("--every", type=int, default=1, help="try each so manieth operation")
     parser.add_argument("--sweep", type=Path, help=argparse.SUPPRESS)
     words = parser.parse_args()

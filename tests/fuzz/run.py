@@ -5,7 +5,6 @@ One settings file and one room's folder are spoiled for every thousand payloads.
 
 from __future__ import annotations
 
-import argparse
 import faulthandler
 import random
 import resource
@@ -15,6 +14,7 @@ from collections import Counter
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
+from demo.command import parser_for
 from monitor.errors import FolderError, SettingsError
 from monitor.settings.load import load_settings
 from monitor.sources.folder import iter_readings, read_folder
@@ -114,7 +114,7 @@ def fuzz_folders(count: int, seed: int, tally: Tally) -> None:
 
 
 def main() -> int:
-    parser = argparse.ArgumentParser(description=__doc__)
+    parser = parser_for("tests.fuzz.run", __doc__)
     parser.add_argument("--count", type=int, default=1_000_000)
     parser.add_argument("--seed", type=int, default=1)
     words = parser.parse_args()

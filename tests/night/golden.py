@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from demo.command import parser_for
 from monitor.review.night import review_night
 from monitor.review.night_nouns import NightData
 from monitor.review.night_words import night_message, night_text
@@ -27,5 +28,6 @@ def pages(data: NightData) -> dict[str, str]:
 
 
 if __name__ == "__main__":
+    parser_for("tests.night.golden", __doc__).parse_args()
     for name, text in pages(night_data()).items():
         (GOLDEN / name).write_text(text + "\n", encoding="utf-8")

@@ -1,6 +1,8 @@
 """Invented rooms with what came of them, and the score of a forecast made on day 5.
 
-`python -m tests.review.forecast_rooms COUNT` learns from one room and scores COUNT others.
+    python -m tests.review.forecast_rooms COUNT
+
+Learns from one room and scores COUNT others.
 The rooms are the demo's: shells that grow at their own temperature, richer than the monitor's
 model. What the monitor saw is surface and air through its own bag, with offsets and noise.
 """
@@ -8,7 +10,6 @@ model. What the monitor saw is surface and air through its own bag, with offsets
 from __future__ import annotations
 
 import os
-import sys
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
@@ -16,6 +17,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from demo.command import parser_for, whole_number
 from demo.live import LiveRoom, bag_name
 from demo.rooms import DAY_S, FIRST, GOLDEN, GREY, PIOPPINO, SHIITAKE, START_S, make_room
 from monitor.judge.strain import HeatPrior, Strain
@@ -200,7 +202,10 @@ def score(pairs: list[tuple[Played, Forecast]]) -> Score:
 
 
 if __name__ == "__main__":
+    parser = parser_for("tests.review.forecast_rooms", __doc__)
+    parser.add_argument("count", metavar="COUNT", type=whole_number)
+    wanted = parser.parse_args().count
     before = play(100)
-    rooms = [play(seed) for seed in range(1, 1 + int(sys.argv[1]))]
+    rooms = [play(seed) for seed in range(1, 1 + wanted)]
     for name, past in (("settings alone", []), ("one finished run", [before])):
         print(f"{name}: {score([(room, on_day_five(room, past)) for room in rooms]).line()}")

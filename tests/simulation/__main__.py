@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import argparse
 import logging
 import os
 import sys
@@ -10,6 +9,7 @@ import time
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
+from demo.command import parser_for
 from tests.simulation.room import HOURS, Room, play
 
 
@@ -20,7 +20,7 @@ def one(seed: int, hours: float) -> Room:
 
 
 def main() -> int:
-    parser = argparse.ArgumentParser(description=__doc__)
+    parser = parser_for("tests.simulation", __doc__)
     parser.add_argument("seed", type=int, nargs="?")
     parser.add_argument("--seeds", metavar="FIRST-LAST")
     parser.add_argument("--hours", type=float, default=HOURS)
@@ -29,6 +29,8 @@ def main() -> int:
         room = one(words.seed, words.hours)
         print("\n".join(room.world.story))
         return 0
+    if words.seeds is None:
+        parser.error("a SEED, or --seeds FIRST-LAST")
     logging.disable()  # channels that fail are the point here
     first, last = (int(word) for word in words.seeds.split("-"))
     began_s, failed, faults, ends = time.monotonic(), [], 0, 0

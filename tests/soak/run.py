@@ -10,7 +10,6 @@ steps each simulated day.
 
 from __future__ import annotations
 
-import argparse
 import math
 import os
 import resource
@@ -22,6 +21,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from random import Random
 
+from demo.command import parser_for
 from monitor.logbook import Logbook
 from monitor.settings.load import load_settings
 from monitor.sources.folder import read_folder
@@ -218,7 +218,7 @@ def _deliver(log: Logbook, now_s: float) -> None:
 
 
 def main() -> int:
-    parser = argparse.ArgumentParser(description=__doc__)
+    parser = parser_for("tests.soak.run", __doc__)
     parser.add_argument("--days", type=int, default=90)
     parser.add_argument("--bags", type=int, default=500)
     parser.add_argument("--every", type=float, default=600.0, help="seconds between readings")
