@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from pathlib import Path
 
 
 def parser_for(name: str, text: str | None) -> argparse.ArgumentParser:
@@ -19,3 +20,10 @@ def whole_number(word: str) -> int:
     if not (word.isascii() and word.isdigit()):
         raise argparse.ArgumentTypeError(f"{word!r} is no whole number from 0 on")
     return int(word)
+
+
+def some_folder(word: str) -> Path:
+    """A folder that is there."""
+    if not Path(word).is_dir():
+        raise argparse.ArgumentTypeError(f"{word} is no folder")
+    return Path(word)

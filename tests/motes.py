@@ -16,7 +16,7 @@ import gzip
 from datetime import datetime
 from pathlib import Path
 
-from demo.command import parser_for, whole_number
+from demo.command import parser_for, some_folder, whole_number
 from monitor.sources.folder import BAG_COLUMNS
 
 FIELDS = 8
@@ -71,7 +71,7 @@ def write_folder(raw: Path, out: Path, every: int = 1) -> None:
 
 if __name__ == "__main__":
     parser = parser_for("tests.motes", __doc__)
-    parser.add_argument("raw", metavar="RAW_FOLDER", type=Path)
+    parser.add_argument("raw", metavar="RAW_FOLDER", type=some_folder)
     parser.add_argument("out", metavar="OUT_FOLDER", type=Path)
     parser.add_argument("every", metavar="EVERY", nargs="?", type=whole_number, default=1)
     told = parser.parse_args()

@@ -59,6 +59,28 @@ def test_help_says_how_it_is_called_and_what_it_does(
 
 
 @pytest.mark.parametrize(
+    ("name", "words"),
+    [
+        ("judge", ()),
+        *((name, ("gone",)) for name in ("judge", "replay", "cost")),
+        *((name, ("gone", "out")) for name in ("as_walks", "as_weak")),
+        ("across", ("gone", "gone", "gone")),
+        ("across", (".", ".")),
+    ],
+)
+def test_a_bench_without_its_folders_says_so(
+    name: str,
+    words: tuple[str, ...],
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    assert run(monkeypatch, tmp_path, f"tests.bench.{name}", *words) == 2
+    said = capsys.readouterr().err
+    assert ("gone is no folder" if "gone" in words else "FOLDER") in said
+
+
+@pytest.mark.parametrize(
     ("words", "answer"),
     [
         (("third", "7", "out"), ", ".join(f"'{name}'" for name in FAMILIES)),

@@ -24,6 +24,12 @@ from tests.waiting import free_port, wait_until
 
 _START_LIMIT_S = 30.0
 _ASK_LIMIT_S = 20.0
+MISSING = "victoria-metrics is not installed: `sh tests/run` tries to install it"
+
+
+def find_victoria() -> str | None:
+    """The program, where it is installed."""
+    return shutil.which("victoria-metrics", path="/usr/local/bin:/usr/bin")
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,9 +48,9 @@ class Victoria:
     """A VictoriaMetrics that can be stopped, killed and started again on the same files."""
 
     def __init__(self, folder: Path, *options: str, port: int | None = None) -> None:
-        program = shutil.which("victoria-metrics", path="/usr/local/bin:/usr/bin")
+        program = find_victoria()
         if program is None:
-            pytest.skip("victoria-metrics is not installed: `sh tests/run` tries to install it")
+            pytest.skip(MISSING)
         self.port = port or free_port()
         self.process: subprocess.Popen[bytes] | None = None
         self._log = folder / "victoria.log"

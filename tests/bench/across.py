@@ -14,7 +14,7 @@ from collections.abc import Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
 
-from demo.command import parser_for
+from demo.command import parser_for, some_folder
 from monitor.judge.strain import Strain
 from monitor.recount import of_folder
 from monitor.review.predict import predict
@@ -78,7 +78,7 @@ def line(name: str, score: Score) -> str:
 def main() -> None:
     """Print every budget on all rooms, then the rooms left out in turn."""
     parser = parser_for("tests.bench.across", __doc__)
-    parser.add_argument("folders", metavar="FOLDER", nargs="+", type=Path)
+    parser.add_argument("folders", metavar="FOLDER", nargs="+", type=some_folder)
     folders = parser.parse_args().folders
     if len(folders) < LEAST_ROOMS:
         parser.error(f"at least {LEAST_ROOMS} folders, or there is nothing to leave out")

@@ -19,7 +19,7 @@ from typing import Any
 
 import numpy as np
 
-from demo.command import parser_for
+from demo.command import parser_for, some_folder
 from demo.faults import POWER_ON_C
 from demo.folder import stamp, write_csv
 from demo.live import SECONDS_PER_BAG_ON_WALK
@@ -118,8 +118,8 @@ def convert(folder: Path, out: Path, seed: int) -> None:
 def main(arguments: Sequence[str]) -> None:
     """Convert one folder."""
     parser = parser_for("tests.bench.as_walks", __doc__)
-    parser.add_argument("folder", type=Path)
-    parser.add_argument("out", type=Path)
+    parser.add_argument("folder", metavar="FOLDER", type=some_folder)
+    parser.add_argument("out", metavar="OUT", type=Path)
     parser.add_argument("--seed", type=int, default=1)
     told = parser.parse_args(arguments)
     convert(told.folder, told.out, told.seed)

@@ -17,7 +17,7 @@ from pathlib import Path
 
 import numpy as np
 
-from demo.command import parser_for
+from demo.command import parser_for, some_folder
 from demo.faults import POWER_ON_C
 from demo.rooms import HOUR_S
 from tests.bench.as_walks import Readings, read_probes, write
@@ -75,8 +75,8 @@ def convert(
 def main(arguments: Sequence[str]) -> None:
     """Convert one folder."""
     parser = parser_for("tests.bench.as_weak", __doc__)
-    parser.add_argument("folder", type=Path)
-    parser.add_argument("out", type=Path)
+    parser.add_argument("folder", metavar="FOLDER", type=some_folder)
+    parser.add_argument("out", metavar="OUT", type=Path)
     parser.add_argument("--heat", type=float, default=0.6)
     parser.add_argument("--resolution", type=float, default=0.5)
     parser.add_argument("--noise", type=float, default=0.15)

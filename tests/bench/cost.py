@@ -1,6 +1,6 @@
 """What the judge costs, beside a Kalman filter and the simple rules on the same readings.
 
-    python -m tests.bench.cost [--bags 48 1000 10000] [--days 12 37 70] [FOLDER]
+    python -m tests.bench.cost [FOLDER] [--bags 48 1000 10000] [--days 12 37 70]
 
 Processor time of one process. FOLDER is in the replay format (without one a room of the first
 family is drawn). *Readings* is the checks as they come, *judge* the evidence, *rest* frames,
@@ -34,7 +34,7 @@ from typing import IO, Any
 
 import numpy as np
 
-from demo.command import parser_for
+from demo.command import parser_for, some_folder
 from demo.folder import write_folder
 from demo.rooms import FIRST, make_room
 from monitor.assemble import build_road, plan_of
@@ -246,7 +246,7 @@ def print_beside(whole: Cost, others: dict[str, float]) -> None:
 def main(arguments: Sequence[str]) -> None:
     """Print the tables."""
     parser = parser_for("tests.bench.cost", __doc__)
-    parser.add_argument("folder", nargs="?", type=Path, metavar="FOLDER")
+    parser.add_argument("folder", nargs="?", type=some_folder, metavar="FOLDER")
     parser.add_argument("--bags", nargs="*", type=int, default=[48, 1000, 10000])
     parser.add_argument("--days", nargs="*", type=float, default=[12.0, 37.0, 70.0])
     told = parser.parse_args(arguments)

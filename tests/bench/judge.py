@@ -19,7 +19,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from time import perf_counter
 
-from demo.command import parser_for
+from demo.command import parser_for, some_folder
 from demo.folder import write_folder
 from demo.rooms import FAMILIES, make_room
 from tests.bench.folders import Room, estimates, read_calls, read_room
@@ -190,14 +190,17 @@ def plan(arguments: argparse.Namespace, keep: Path) -> list[Job]:
 
 def parse(arguments: Sequence[str]) -> argparse.Namespace:
     parser = parser_for("tests.bench.judge", __doc__)
-    parser.add_argument("folders", nargs="*", type=Path, metavar="FOLDER")
+    parser.add_argument("folders", nargs="*", type=some_folder, metavar="FOLDER")
     parser.add_argument("--rooms", nargs="*", default=[], metavar="FAMILY:COUNT[:SEED]")
     parser.add_argument("--jobs", type=int, default=2)
     parser.add_argument("--config", type=Path)
     parser.add_argument("--keep", type=Path)
     parser.add_argument("--rules-only", dest="replay", action="store_false")
     parser.add_argument("--names", action="store_true", help="name bags wrongly called or missed")
-    return parser.parse_args(arguments)
+    told = parser.parse_args(arguments)
+    if not told.folders and not told.rooms:
+        parser.error("a FOLDER, or --rooms")
+    return told
 
 
 def judge_all(jobs: Sequence[Job], at_once: int) -> dict[str, Result]:

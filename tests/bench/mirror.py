@@ -28,7 +28,7 @@ from monitor.store import Arrival, Store, mirrored
 from monitor.store.mirrored import Place
 from tests.bench.meter import resident_mib, wait_for
 from tests.store.samples import arrival, reading
-from tests.victoria import Victoria, running_victoria
+from tests.victoria import MISSING, Victoria, find_victoria, running_victoria
 
 #: In the past: a server drops what it takes for the future.
 START_S = 1_790_000_000.0
@@ -94,6 +94,8 @@ def main() -> None:
     parser = parser_for("tests.bench.mirror", __doc__)
     parser.add_argument("--readings", type=int, default=50_000)
     count = parser.parse_args().readings
+    if find_victoria() is None:
+        raise SystemExit(MISSING)
     with (
         tempfile.TemporaryDirectory() as name,
         running_victoria(Path(name)) as victoria,

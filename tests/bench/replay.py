@@ -19,7 +19,7 @@ from time import process_time
 from typing import Any
 from unittest.mock import patch
 
-from demo.command import parser_for
+from demo.command import parser_for, some_folder
 from monitor import replay
 from monitor.road import Road
 from monitor.sources.folder import _open_text, find_file, iter_readings, read_folder
@@ -114,7 +114,7 @@ def tell(folder: Path, rounds: int) -> None:
 def main() -> None:
     """Each folder in turn."""
     parser = parser_for("tests.bench.replay", __doc__)
-    parser.add_argument("folders", nargs="+", type=Path)
+    parser.add_argument("folders", metavar="FOLDER", nargs="+", type=some_folder)
     parser.add_argument("--rounds", type=int, default=3)
     words = parser.parse_args()
     for folder in words.folders:

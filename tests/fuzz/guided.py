@@ -5,7 +5,10 @@ from __future__ import annotations
 
 import sys
 
-import atheris
+try:
+    import atheris
+except ImportError:
+    raise SystemExit("atheris is not installed: `pip install atheris` first") from None
 
 with atheris.instrument_imports(include=["monitor"]):
     from tests.fuzz.targets import decoders, sound
