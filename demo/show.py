@@ -43,6 +43,8 @@ FALLEN_BAG = 5
 #: Bags of the second cohort speak over MQTT where there is a broker.
 BY_RADIO = range(12, 24)
 TICK_S = 0.02
+#: The one beside this Python, as a fresh clone has it.
+BAGWATT = Path(sys.executable).with_name("bagwatt")
 
 ROOM = RoomSpec(
     "quarry lane",
@@ -134,9 +136,8 @@ class Watch:
         self._origin_s = time.time() + 1.5
         self._factor = factor
         rehearsal = f"{stamp(START_S)},{factor:g},{self._origin_s:.3f}"
-        bagwatt = str(Path(sys.executable).with_name("bagwatt"))
         words = ["--config", str(folder), "--standing", "8 h", "--rehearse", rehearsal]
-        self.process = subprocess.Popen([bagwatt, "watch", *words])
+        self.process = subprocess.Popen([str(BAGWATT), "watch", *words])
 
     def now_s(self) -> float:
         """The time in the room."""
@@ -166,7 +167,7 @@ def tell(folder: Path, wanted: argparse.Namespace, stack: ExitStack) -> int:
     watch.end()
     if wanted.keep:
         shutil.copytree(folder, wanted.keep, symlinks=True)
-        print(f"kept in {wanted.keep}: try `bagwatt alarms --config {wanted.keep}`")
+        print(f"kept in {wanted.keep}: try `{BAGWATT} alarms --config {wanted.keep}`")
     return 0 if watch.process.returncode == 0 else 1
 
 
@@ -179,6 +180,8 @@ def main() -> int:
     parser.add_argument("--days", type=float, default=4.1, help="days to play")
     parser.add_argument("--keep", type=Path, help="keep settings and store in this new folder")
     wanted = parser.parse_args()
+    if wanted.keep and wanted.keep.exists():
+        parser.error(f"argument --keep: {wanted.keep} is there already")
     folder = Path(tempfile.mkdtemp(prefix="bagwatt-demo-"))
     with ExitStack() as stack:
         stack.callback(shutil.rmtree, folder, ignore_errors=True)

@@ -51,6 +51,15 @@ def test_demo_delivers_the_hot_bag_and_the_stuck_heater(demo: tuple[str, Path]) 
     assert any("heater" in text for text in told)
 
 
+def test_what_the_demo_proposes_to_try_at_its_end_works(demo: tuple[str, Path]) -> None:
+    """As it is printed, also where no `bagwatt` is on the path."""
+    words = demo[0].split("try `")[1].split("`")[0].split()
+    done = subprocess.run(
+        words, env={"PATH": "/usr/bin:/bin"}, capture_output=True, text=True, check=False
+    )
+    assert done.returncode == 3 and "B017" in done.stdout, done.stderr
+
+
 def test_demo_tells_a_hot_bag_from_a_fallen_probe(demo: tuple[str, Path]) -> None:
     """One bag has added heat; the bag whose probe fell is called a probe, not a bag."""
     with open_reader(demo[1] / "bagwatt.db") as store:
