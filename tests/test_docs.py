@@ -10,12 +10,21 @@ import pytest
 
 from monitor.cli import COMMANDS, build_parser
 from monitor.cli.exits import EXIT_CODES
+from monitor.page.login import hash_link, hash_password
+from monitor.settings.load import load_settings
 from monitor.settings.reference import reference_table
 from monitor.values import AlarmKind, Flag, Reason, Refusal, Urgency
 from tests.readme_table import parts, settings_table
 
 ROOT = Path(__file__).resolve().parent.parent
 README = (ROOT / "README.md").read_text(encoding="utf-8")
+#: What settings can't do without, and what most secrets may be.
+LEAST = """\
+room: {name: barn, timezone: UTC, band_low: 20 C, band_high: 25 C}
+channels: none
+store: {path: bagwatt.db}
+"""
+HASHED = hash_password("spores-and-straw")
 QUOTED = set(re.findall(r"`([^`\n]+)`", README))
 
 
@@ -67,6 +76,21 @@ def test_readme_names_every_exit_code(code: int) -> None:
 def test_settings_table_in_readme_is_current() -> None:
     """The table is made from the models: `python -m tests.readme_table` writes it anew."""
     assert parts()[1].strip() == settings_table()
+
+
+@pytest.mark.parametrize("example", re.findall(r"```yaml\n(.*?)```", README, re.DOTALL))
+def test_every_example_of_settings_in_readme_is_understood(example: str, tmp_path: Path) -> None:
+    """Each by itself, as somebody copies it; a list's item goes on with the one before."""
+    head = "" if example[0] != " " else "sources:\n"
+    (tmp_path / "monitor.yaml").write_text(LEAST + head + example, encoding="utf-8")
+    (tmp_path / "strains.yaml").write_text("strains: {GO-12: {}}\n", encoding="utf-8")
+    made = {"page-phone": hash_link("a link"), "numbers": "0f" * 24, "ca.pem": ""}
+    for name in re.findall(r"secrets/([\w.-]+)", example):
+        path = tmp_path / "secrets" / name
+        path.parent.mkdir(exist_ok=True)
+        path.touch(mode=0o600)
+        path.write_text(made.get(name, HASHED), encoding="utf-8")
+    assert load_settings(tmp_path, {}).room.name == "barn"
 
 
 def test_every_setting_has_a_description() -> None:
