@@ -257,8 +257,9 @@ class Judge:
         )
         grid = self._grid(strain)
         now_h = float(panel.hours[-1])
-        if not kept.points or now_h - kept.searched_h >= params.search_h:
-            stride = max(1, len(history.bins) // params.thin_rows)
+        due_h = max(params.search_h, params.search_share * (now_h - panel.inoculated_h))
+        if not kept.points or now_h - kept.searched_h >= due_h:
+            stride = math.ceil(len(history.bins) / params.thin_rows)
             kept.points = [int(n) for n in search(_thin(panel, stride), grid, beliefs, params.look)]
             kept.searched_h = now_h
         found = look(panel, grid.subset(np.array(kept.points)), beliefs, params.look)

@@ -19,9 +19,9 @@ class JudgeParams:
     `row_s` length of a row, `most_rows` kept, `rows_ahead` foretold for what the room shares;
     `warm_up_s` after a bag is first met its lagged air means nothing; `take_back_s` before a
     probe is named faulty its values are not believed; `probe` and `hand` are the noise to
-    begin with; `slow_h` see `spread.shared_course`,
-    of which bags differ by a share `unlike`; `search_h` hours between searches of
-    the whole grid, which look at `thin_rows`; `learn_rows` rows between learning the noise
+    begin with; `slow_h` see `spread.shared_course`, of which bags differ by a share `unlike`;
+    `search_h` hours between searches of the whole grid, later a share `search_share` of the
+    cohort's age, which look at `thin_rows` at most; `learn_rows` rows between learning the noise
     anew; a bag with `set_aside_nats` of evidence for added heat tells its mates nothing of what
     was read from `set_aside_h` before the heat set in; `forget_s` after its last reading a bag
     that left is forgotten.
@@ -41,8 +41,9 @@ class JudgeParams:
     most_scale: float = 6.0
     known_bags: float = 10.0
     search_h: float = 12.0
+    search_share: float = 0.16
     learn_rows: int = 4
-    thin_rows: int = 40
+    thin_rows: int = 48
     set_aside_nats: float = 4.0
     set_aside_h: float = 6.0
     forget_s: float = 10.0 * 24.0 * HOUR_S
