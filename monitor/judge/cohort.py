@@ -118,9 +118,14 @@ def scatter(grid: Grid, spread: Spread, lead_h: Array | None = None) -> Scatter:
 
 
 def log_prior(grid: Grid, prior: HeatPrior, strengths_k: Array) -> Array:
-    """Log prior of a cohort's peak age, time constant and strength: (grid, strengths)."""
+    """Log prior of a cohort's peak age, time constant and strength: (grid, strengths).
+
+    What is known of the time constant is its share of the peak's age: what peaks late rises
+    slowly, and a slow late hump is no account of a quick early one and of heat added to it.
+    """
     age = -0.5 * ((grid.peak_h - prior.peak_h) / prior.peak_h_sd) ** 2
-    rise = -0.5 * (np.log(grid.rise_h / prior.rise_h) / (prior.rise_h_sd / prior.rise_h)) ** 2
+    share = (grid.rise_h / grid.peak_h) / (prior.rise_h / prior.peak_h)
+    rise = -0.5 * (np.log(share) / (prior.rise_h_sd / prior.rise_h)) ** 2
     width = max(prior.peak_k_sd / prior.peak_k, 0.1)
     strength = -0.5 * (np.log(strengths_k / prior.peak_k) / width) ** 2
     return np.asarray((age + rise)[:, None] + strength)

@@ -30,8 +30,8 @@ class HeatPrior:
     peak_k_sd: float = 1.0
     peak_h: float = 130.0
     peak_h_sd: float = 60.0
-    rise_h: float = 24.0
-    rise_h_sd: float = 12.0
+    rise_h: float = 17.0
+    rise_h_sd: float = 8.5
     keep: float = 0.25
     keep_sd: float = 0.15
 
