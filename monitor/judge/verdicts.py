@@ -47,7 +47,7 @@ class VerdictParams:
     hot_prior_odds: float = 0.05
     stalled_prior_odds: float = 0.03
     hot_margin_by_probe: float = 1.7
-    hot_margin_by_hand: float = -0.5
+    hot_margin_by_hand: float = -1.0
     stalled_worth_by_probe: float = 5.3
     stalled_worth_by_hand: float = 3.5
     contact: float = 0.85
