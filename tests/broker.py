@@ -29,6 +29,7 @@ class Broker:
         self._program = program
         self.port = port or free_port()
         self.process: subprocess.Popen[bytes] | None = None
+        self.folder = folder
         self._log = folder / "mosquitto.log"
         self._config = folder / "mosquitto.conf"
         access = "" if "allow_anonymous" in config else "allow_anonymous true\n"

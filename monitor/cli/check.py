@@ -1,8 +1,9 @@
 """Try settings, folder, store, sources, page, mirror, neighbours, channels; say what is wrong.
 
 Every fault of the settings is told at once, each with file, line and column. Sources are
-opened for a few seconds as `watch` would open them; a running `watch` keeps a serial port to
-itself, so check before you start it. With --send each recipient gets a test message.
+opened for a few seconds as `watch` would open them. Beside a running `watch` a broker is heard
+under a client id of its own, and takes nothing from it; a serial port `watch` keeps to itself,
+so check before you start it. With --send each recipient gets a test message.
 Exit code 0: all well; 2: unusable settings; 3: something wants a person.
 """
 
@@ -34,7 +35,7 @@ from monitor.sources.folder import read_folder
 from monitor.sources.source import Packet, Source
 from monitor.store import open_reader
 from monitor.store.spare_place import doubt, places
-from monitor.values import Message, Urgency, Verdict
+from monitor.values import Flag, Message, Urgency, Verdict
 
 LISTEN_S = 3.0
 CLOCK_APART_S = 120.0
@@ -91,7 +92,7 @@ def look(settings: Settings, listen_s: float, send: bool) -> Iterator[Finding]:
     yield from of_store(settings)
     yield of_spare(settings)
     for one in settings.sources:
-        yield of_source(build_source(one, clock), clock, listen_s)
+        yield of_source(build_source(one, clock, trial=True), clock, listen_s)
     if not settings.sources:
         yield Finding("sources", "note", "none in the settings: only hand readings will come")
     yield from of_page(settings)
@@ -185,15 +186,18 @@ def of_source(source: Source, clock: Clock, listen_s: float) -> Finding:
         health = source.health(clock.monotonic_s())
     finally:
         source.stop()
-    readings, refusals = 0, Counter[str]()
+    readings, kept, refusals = 0, 0, Counter[str]()
     while not packets.empty():
         decoded = source.decode(packets.get_nowait())
-        readings += len(decoded.readings)
+        fresh = sum(Flag.RETAINED not in one.marks for one in decoded.readings)
+        readings, kept = readings + fresh, kept + len(decoded.readings) - fresh
         refusals.update(f"{one.reason} ({one.detail})" for one in decoded.refused)
     what = f"source {source.name}"
     if health.problem is not None:
         return Finding(what, "wrong", f"{health.problem}: {health.detail}")
     heard = f"{readings} readings in {listen_s:g} s"
+    if kept:
+        heard += f"; {kept} old one{'s' * (kept > 1)} that the broker keeps (retained)"
     refused = "".join(f"; {count} refused: {reason}" for reason, count in refusals.most_common(3))
     state = "note" if refusals or not readings else "ok"
     return Finding(

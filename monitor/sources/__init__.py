@@ -10,17 +10,20 @@ if TYPE_CHECKING:
     from monitor.sources.source import Source
 
 
-def build_source(settings: SourceSettings, clock: Clock, session: str = "") -> Source:
+def build_source(
+    settings: SourceSettings, clock: Clock, session: str = "", trial: bool = False
+) -> Source:
     """The source that `settings` describe, not started.
 
     `session` is the newest `Packet.session` of this source kept by an earlier run, so that a
-    message handed over twice across a restart is known again.
+    message handed over twice across a restart is known again. A `trial` takes nothing from a
+    watch that runs with the same settings.
     Imports only what the kind needs: a Pi without a broker does not pay for one.
     """
     if settings.kind == "mqtt":
         from monitor.sources.mqtt import MqttSource  # noqa: PLC0415
 
-        return MqttSource(settings, clock, session)
+        return MqttSource(settings, clock, session, trial)
     if settings.kind == "serial":
         from monitor.sources.serial import SerialSource  # noqa: PLC0415
 

@@ -24,11 +24,13 @@ from monitor.sources.mqtt_client import (
     connect,
     disconnect_fault,
     make_client,
+    own_corner,
     pulse_topic,
     refused_login,
     standing_text,
     standing_topic,
     subscribe,
+    trial_identity,
 )
 from monitor.sources.numbers import LONGEST_PAYLOAD
 from monitor.sources.payload import payload_decoder
@@ -37,7 +39,7 @@ from monitor.sources.topics import TopicPattern
 from monitor.values import Decoded, Flag, Reason, Refusal
 
 if TYPE_CHECKING:
-    from paho.mqtt.client import Client, MQTTMessage, MQTTMessageInfo
+    from paho.mqtt.client import Client, MQTTMessage
 
 _TICK_S = 0.5
 _SETUP_RETRY_S = 30.0
@@ -50,14 +52,22 @@ _PULSES_MISSED = 3
 
 class MqttSource:
     """Readings from one broker. `generation` counts connections: acknowledgements of an older
-    one are dropped, because its message ids may by now belong to other messages."""
+    one are dropped, because its message ids may by now belong to other messages.
 
-    def __init__(self, settings: MqttSettings, clock: Clock, session: str = "") -> None:
+    As a `trial` it only listens for a while beside a watch that may be running: under a name of
+    its own, with nothing kept by the broker, and without a word on how bagwatt stands."""
+
+    def __init__(
+        self, settings: MqttSettings, clock: Clock, session: str = "", trial: bool = False
+    ) -> None:
         self.name = settings.name
         self._settings = settings
         self._clock = clock
         self._session = session
+        self._lasting = not trial
         self._client_id = settings.client_id or client_id(settings.name)
+        if trial:
+            self._client_id = trial_identity(self._client_id)
         self._pulse_topic = pulse_topic(self._client_id)
         self._standing_topic = standing_topic(self._client_id)
         self._routes = tuple(
@@ -114,7 +124,7 @@ class MqttSource:
         if client is None:
             return
         self._client = client
-        connect(client, self._settings)
+        connect(client, self._settings, self._lasting)
         client.loop_start()
         while not self._stopping.wait(_TICK_S):
             self._standing.turned()
@@ -130,7 +140,7 @@ class MqttSource:
         """The client, once its certificates can be read."""
         while not self._stopping.is_set():
             try:
-                client = make_client(self._settings, self._client_id)
+                client = make_client(self._settings, self._client_id, self._lasting)
             except (OSError, ValueError) as error:
                 self._standing.down(Reason.BROKER_LOST, f"tls: {error}; mend the certificate files")
                 self._standing.turned(_SETUP_RETRY_S)
@@ -147,22 +157,25 @@ class MqttSource:
     def _leave(self, client: Client) -> None:
         """Say that we stop on purpose, so that the last will is not needed."""
         if client.is_connected():
-            told = self._tell_standing(client, "stopped")
-            with suppress(ValueError, RuntimeError):  # not sent: then the will stands
-                told.wait_for_publish(_FAREWELL_S)
+            self._tell_standing(client, "stopped", _FAREWELL_S)
         client.disconnect()
         client.loop_stop()
 
-    def _tell_standing(self, client: Client, state: str) -> MQTTMessageInfo:
+    def _tell_standing(self, client: Client, state: str, patience_s: float = 0.0) -> None:
+        if not self._lasting:
+            return
         text = standing_text(state, self._clock.wall_s())
-        return client.publish(self._standing_topic, text, qos=1, retain=True)
+        told = client.publish(self._standing_topic, text, qos=1, retain=True)
+        if patience_s:
+            with suppress(ValueError, RuntimeError):  # not sent: then the will stands
+                told.wait_for_publish(patience_s)
 
     def _recycle(self, client: Client, why: str) -> None:
         """Connect anew: only then does the broker send again what was not acknowledged."""
         self._standing.count(why)
         client.disconnect()
         client.loop_stop()
-        connect(client, self._settings)
+        connect(client, self._settings, self._lasting)
         client.loop_start()
 
     def _pulse(self, client: Client) -> None:
@@ -257,7 +270,7 @@ class MqttSource:
             backlog, generation = self._backlog, self._generation
             if backlog is None:
                 return
-            own = topic in (self._pulse_topic, self._standing_topic)
+            own = own_corner(topic)
             if own:
                 if topic == self._pulse_topic:
                     backlog.pulse_came(payload)

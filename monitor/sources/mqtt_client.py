@@ -11,6 +11,7 @@ import hashlib
 import json
 import platform
 import re
+import secrets
 from collections.abc import Sequence
 from datetime import UTC, datetime
 from pathlib import Path
@@ -30,6 +31,7 @@ BACK_OFF_S = (1, 30)
 #: Our own pulses waiting to be sent; the client publishes nothing else.
 _MOST_OUTGOING = 20
 _SUSPICIOUSLY_MANY = 3
+_OWN_CORNER = re.compile(r"bagwatt/[^/]+/(?:pulse|standing)")
 _LOGIN_REFUSALS = frozenset(
     {
         "Bad user name or password",
@@ -54,6 +56,15 @@ def client_id(source_name: str) -> str:
     return "bagwatt" + hashlib.sha256(f"{machine}\0{source_name}".encode()).hexdigest()[:16]
 
 
+def trial_identity(identity: str) -> str:
+    """Who tries the broker beside a watch of this identity, which keeps its connection so.
+
+    It begins alike, for brokers that go by the beginning, and ends by chance: two trials at once
+    don't throw each other out.
+    """
+    return f"{identity}-check-{secrets.token_hex(3)}"
+
+
 def pulse_topic(identity: str) -> str:
     """The private topic on which a client hears itself; any wildcard in its id is left out."""
     return f"bagwatt/{re.sub(r'[^A-Za-z0-9_-]', '-', identity)}/pulse"
@@ -64,14 +75,22 @@ def standing_topic(identity: str) -> str:
     return pulse_topic(identity).removesuffix("pulse") + "standing"
 
 
+def own_corner(topic: str) -> bool:
+    """Whether a bagwatt speaks there, this one or another: no probe does."""
+    return _OWN_CORNER.fullmatch(topic) is not None
+
+
 def standing_text(state: str, since_s: float | None) -> bytes:
     """The retained message: JSON with `state` (watching, stopped or gone), `since`, `version`."""
     since = None if since_s is None else datetime.fromtimestamp(since_s, UTC).isoformat()
     return json.dumps({"state": state, "since": since, "version": __version__}).encode()
 
 
-def make_client(settings: MqttSettings, identity: str) -> Client:
-    """A client ready to connect. Raises OSError or ValueError for unusable certificate files."""
+def make_client(settings: MqttSettings, identity: str, lasting: bool = True) -> Client:
+    """A client ready to connect. Raises OSError or ValueError for unusable certificate files.
+
+    lasting  whether its session outlives it, and the broker says in its place that it is gone
+    """
     from paho.mqtt.client import Client, MQTTv5, MQTTv311  # noqa: PLC0415
     from paho.mqtt.enums import CallbackAPIVersion  # noqa: PLC0415
 
@@ -79,12 +98,13 @@ def make_client(settings: MqttSettings, identity: str) -> Client:
     client = Client(
         CallbackAPIVersion.VERSION2,
         client_id=identity,
-        clean_session=None if five else False,
+        clean_session=None if five else not lasting,
         protocol=MQTTv5 if five else MQTTv311,
         manual_ack=True,
     )
-    # The last will: what the broker says in our place when we are gone without a word.
-    client.will_set(standing_topic(identity), standing_text("gone", None), qos=1, retain=True)
+    if lasting:
+        # The last will: what the broker says in our place when we are gone without a word.
+        client.will_set(standing_topic(identity), standing_text("gone", None), qos=1, retain=True)
     client.reconnect_delay_set(*BACK_OFF_S)
     client.max_queued_messages_set(_MOST_OUTGOING)
     secure(client, settings)
@@ -104,7 +124,7 @@ def secure(client: Client, settings: BrokerSettings) -> None:
         client.tls_set(ca_certs=ca, certfile=certificate, keyfile=key)
 
 
-def connect(client: Client, settings: MqttSettings) -> None:
+def connect(client: Client, settings: MqttSettings, lasting: bool = True) -> None:
     """Tell the client where to connect; the attempt itself is made, and made again, by its loop."""
     keepalive_s = round(settings.keepalive_s)
     if settings.version != "5":
@@ -114,11 +134,11 @@ def connect(client: Client, settings: MqttSettings) -> None:
     from paho.mqtt.properties import Properties  # noqa: PLC0415
 
     properties = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]
-    properties.SessionExpiryInterval = round(settings.session_expiry_s)
+    properties.SessionExpiryInterval = round(settings.session_expiry_s) if lasting else 0
     properties.ReceiveMaximum = settings.receive_maximum
     properties.MaximumPacketSize = _LARGEST_PACKET
     client.connect_async(
-        settings.host, settings.port, keepalive_s, clean_start=False, properties=properties
+        settings.host, settings.port, keepalive_s, clean_start=not lasting, properties=properties
     )
 
 
