@@ -187,10 +187,14 @@ def shares(words: Sequence[str], codes: Sequence[str], what: str) -> list[str]:
         at += len(chosen)
     left_out = [code for code in codes if words and code not in owner]
     if left_out:
-        what_left = f"{len(left_out)} bags have no {what}: {left_out[0]} to {left_out[-1]}"
+        what_left = f"{left_out[0]} has no {what}"
+        if len(left_out) > 1:
+            what_left = f"{len(left_out)} bags have no {what}: {left_out[0]} to {left_out[-1]}"
         raise BookError(f"--{what}", what_left, _counts(codes))
     return [owner.get(code, "") for code in codes]
 
 
 def _counts(codes: Sequence[str]) -> str:
+    if len(codes) == 1:
+        return f"there is one bag, {codes[0]}"
     return f"there are {len(codes)} bags, {codes[0]} to {codes[-1]}"

@@ -13,7 +13,7 @@ from monitor.book.moments import parse_moment
 from monitor.book.places import parse_place
 from monitor.book.records import LOT, STRAIN
 from monitor.book.standing import Standing, lot_of, place_of
-from monitor.cli.booking import answer, local, open_desk, some
+from monitor.cli.booking import answer, local, open_desk, some, under
 from monitor.cli.exits import Exit
 from monitor.cli.terminal import say, say_json, table
 from monitor.errors import BookError
@@ -107,20 +107,18 @@ def _told(desk: Desk, standing: Standing, bag: Bag, value: dict[str, Any]) -> li
         f"load {bag.load or '-'} {value['load_position']}".rstrip()
         + f", recipe {bag.recipe or '-'}, kind {bag.bag_kind or '-'}, by {bag.person or '-'}",
     ]
-    lines += ["", "comes from"]
-    lines += [
-        f"  {'  ' * (one['steps'] - 1)}{one['kind']} {one['name']}" for one in value["lineage"]
-    ]
-    lines += ["", "stood at"]
-    lines += [
+    from_what = [f"{'  ' * one['steps']}{one['kind']} {one['name']}" for one in value["lineage"]]
+    lines += under("comes from", from_what)
+    places = [
         f"  {local(one['at_s'], desk)}  {one['place']}  {one['by']}" for one in value["places"]
     ]
-    lines += ["", "what happened"]
-    for one in value["events"]:
-        struck = "  (taken back)" if one["struck"] else ""
-        lines.append(
-            f"  {local(one['at_s'], desk)}  {one['event']} {one['detail']}  {one['by']}{struck}"
-        )
+    lines += under("stood at", places)
+    events = [
+        f"  {local(one['at_s'], desk)}  {one['event']} {one['detail']}  {one['by']}"
+        + "  (taken back)" * one["struck"]
+        for one in value["events"]
+    ]
+    lines += under("what happened", events)
     if value["probe"]:
         lines += ["", f"probe {value['probe']}"]
     lines += ["", f"inoculated beside it: {', '.join(value['inoculated_beside']) or 'none known'}"]

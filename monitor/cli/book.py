@@ -34,6 +34,7 @@ from monitor.cli.lot import fields_of
 from monitor.cli.terminal import say, say_json, table
 from monitor.errors import BookError
 from monitor.values import Record
+from monitor.words.quantities import counted
 
 FILES = ("bag", "probe", "event")
 
@@ -111,7 +112,9 @@ def _export(arguments: argparse.Namespace, desk: Desk) -> Exit:
             count = write_events(arguments.file, desk.store.entries())
         case kind:
             count = write_records(arguments.file, kind, standing)
-    return answer(arguments, {"rows": count}, [f"{arguments.file}: {count} rows"])
+    return answer(
+        arguments, {"rows": count}, [f"{arguments.file}: {counted(count, 'row', 'rows')}"]
+    )
 
 
 def _import(arguments: argparse.Namespace, desk: Desk) -> Exit:

@@ -84,6 +84,11 @@ def answer(arguments: argparse.Namespace, value: dict[str, Any], lines: Sequence
     return Exit.DONE
 
 
+def under(head: str, lines: Sequence[str]) -> list[str]:
+    """A part of a longer answer under its head, a blank line before it."""
+    return ["", head, *lines] if lines else ["", f"{head}: nothing is written of it"]
+
+
 def some(codes: Sequence[str]) -> str:
     """`A to Z (40 bags)`, or the few there are."""
     if len(codes) <= 4:

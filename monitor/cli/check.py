@@ -31,11 +31,12 @@ from monitor.neighbours.trial import try_neighbours
 from monitor.settings.load import load_settings
 from monitor.settings.schema import Settings
 from monitor.sources import build_source
-from monitor.sources.folder import read_folder
+from monitor.sources.folder import Folder, read_folder
 from monitor.sources.source import Packet, Source
 from monitor.store import open_reader
 from monitor.store.spare_place import doubt, places
 from monitor.values import Flag, Message, Urgency, Verdict
+from monitor.words.quantities import counted
 
 LISTEN_S = 3.0
 CLOCK_APART_S = 120.0
@@ -120,7 +121,7 @@ def of_folder(settings: Settings) -> Iterator[Finding]:
         return
     strains = sorted({bag.strain for bag in folder.bags.values()})
     unknown = [name for name in strains if not settings.strains.lookup(name).known]
-    yield Finding("room folder", "ok", f"{len(folder.bags)} bags, {len(folder.probes)} probes")
+    yield Finding("room folder", "ok", _size(folder))
     for skip in folder.skips.rows:
         detail = f"{skip.file}:{skip.line}: {skip.reason}: {skip.detail}"
         yield Finding("room folder", "wrong", detail)
@@ -129,8 +130,13 @@ def of_folder(settings: Settings) -> Iterator[Finding]:
     sizes = Counter(bag.cohort for bag in folder.bags.values())
     for cohort, size in sorted(sizes.items()):
         if size < 4:
-            text = f"{cohort} has {size} bag{'s' * (size > 1)}: under three peers to compare with"
+            text = f"{cohort} has {counted(size, 'bag', 'bags')}: under three peers to compare with"
             yield Finding("cohorts", "note", text)
+
+
+def _size(folder: Folder) -> str:
+    bags, probes = len(folder.bags), len(folder.probes)
+    return f"{counted(bags, 'bag', 'bags')}, {counted(probes, 'probe', 'probes')}"
 
 
 def of_store(settings: Settings) -> Iterator[Finding]:
@@ -154,7 +160,7 @@ def of_store(settings: Settings) -> Iterator[Finding]:
     for (source, reason), count in sorted(counts.refused.items()):
         yield Finding("store", "note", f"{source}: {count} refused: {reason}")
     for flag, count in sorted(counts.flags.items()):
-        yield Finding("store", "note", f"{count} readings flagged {flag}")
+        yield Finding("store", "note", f"{counted(count, 'reading', 'readings')} flagged {flag}")
 
 
 def of_spare(settings: Settings) -> Finding:
@@ -195,9 +201,9 @@ def of_source(source: Source, clock: Clock, listen_s: float) -> Finding:
     what = f"source {source.name}"
     if health.problem is not None:
         return Finding(what, "wrong", f"{health.problem}: {health.detail}")
-    heard = f"{readings} readings in {listen_s:g} s"
+    heard = f"{counted(readings, 'reading', 'readings')} in {listen_s:g} s"
     if kept:
-        heard += f"; {kept} old one{'s' * (kept > 1)} that the broker keeps (retained)"
+        heard += f"; {counted(kept, 'old one', 'old ones')} that the broker keeps (retained)"
     refused = "".join(f"; {count} refused: {reason}" for reason, count in refusals.most_common(3))
     state = "note" if refusals or not readings else "ok"
     return Finding(
@@ -249,7 +255,8 @@ def of_channels(settings: Settings, clock: Clock, send: bool) -> Iterator[Findin
     except BagwattError as error:
         yield Finding("channels", "wrong", str(error))
         return
-    yield Finding("channels", "ok", f"{usable(channels)} for {len(channels)} recipients")
+    people = counted(len(channels), "recipient", "recipients")
+    yield Finding("channels", "ok", f"{usable(channels)} for {people}")
     for name, channel in channels.items() if send else ():
         message = Message(
             message_id=f"test:{uuid.uuid4()}:{name}",

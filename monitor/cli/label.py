@@ -20,6 +20,7 @@ from monitor.cli.booking import add_shared, answer, open_desk
 from monitor.cli.exits import Exit
 from monitor.errors import BookError
 from monitor.values import Bag
+from monitor.words.quantities import counted
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -58,7 +59,7 @@ def run(arguments: argparse.Namespace) -> Exit:
         files = {name: to_svg(page).encode() for name, page in zip(names, pages, strict=True)}
     for name, content in files.items():
         _write(name, content)
-    lines = [f"{', '.join(map(str, files))}: {len(bags)} labels"]
+    lines = [f"{', '.join(map(str, files))}: {counted(len(bags), 'label', 'labels')}"]
     return answer(arguments, {"files": [str(name) for name in files], "labels": len(bags)}, lines)
 
 

@@ -16,7 +16,7 @@ from collections.abc import Sequence
 from monitor.book.codes import resolve
 from monitor.book.records import FIELDS, LOT
 from monitor.book.standing import Standing, lot_of
-from monitor.cli.booking import answer, open_desk, shared_words, some
+from monitor.cli.booking import answer, open_desk, shared_words, some, under
 from monitor.cli.exits import Exit
 from monitor.cli.terminal import say, say_json, table
 from monitor.errors import BookError
@@ -138,7 +138,7 @@ def _show(arguments: argparse.Namespace) -> Exit:
     }
     facts = ", ".join(f"{key} {text}" for key, text in (record.fields if record else {}).items())
     lines = [f"lot {name}  {value['state']}", facts or "nothing more is written of it"]
-    lines += ["", "comes from", *(f"{'  ' * n}{kind} {one}" for n, kind, one in back)]
+    lines += under("comes from", [f"{'  ' * n}{kind} {one}" for n, kind, one in back])
     lines += ["", "gave", *(f"{'  ' * n}{kind} {one}" for n, kind, one in on)]
     lines.append(f"  bags: {some([bag.bag for bag in bags])}")
     lines.append(f"  standing: {some(here)}")

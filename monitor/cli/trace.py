@@ -10,18 +10,21 @@ from __future__ import annotations
 
 import argparse
 import os
+from collections.abc import Sequence
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from monitor.book.codes import resolve
 from monitor.cli.arguments import duration_argument
 from monitor.cli.asking import open_card
 from monitor.cli.exits import Exit
-from monitor.cli.terminal import say, say_error, say_json
+from monitor.cli.terminal import say, say_json
 from monitor.clock import SystemClock
+from monitor.errors import BookError
 from monitor.review.loss import Loss, loss
-from monitor.review.records import bag_records
+from monitor.review.records import BagRecord, bag_records
 from monitor.review.trace import LEVEL, Finding, Trace, trace
 from monitor.review.trace_words import headline, hold_command, loss_lines, trace_lines
 from monitor.settings.load import load_settings
@@ -50,22 +53,27 @@ def run(arguments: argparse.Namespace) -> Exit:
     settings = load_settings(arguments.config, os.environ, outside=False)
     with open_card(settings) as store:
         now_s = now_of(store)
-        records = [bag for bag in bag_records(store) if bag.inoculated_s >= now_s - arguments.since]
+        every = bag_records(store)
+        records = [bag for bag in every if bag.inoculated_s >= now_s - arguments.since]
     if arguments.loss:
         return _loss(settings, loss(records, now_s, ZoneInfo(settings.room.timezone),
                                     lambda strain: longest_run_s(settings, strain)),
                      arguments.json)  # fmt: skip
-    try:
-        found = trace(records, arguments.bags)
-    except ValueError as error:
-        say_error(f"{error} among bags inoculated in this time: see --since")
-        return Exit.UNUSABLE
+    found = trace(records, [_meant(word, records, every) for word in arguments.bags])
     if arguments.json:
         say_json(trace_json(found, str(arguments.config)))
     else:
         for line in trace_lines(found, str(arguments.config)):
             say(line)
     return Exit.FOUND if found.findings else Exit.DONE
+
+
+def _meant(typed: str, records: Sequence[BagRecord], every: Sequence[BagRecord]) -> str:
+    """The bag that was named among those looked at. Raises BookError."""
+    code = resolve(typed, {bag.bag for bag in every})
+    if code not in {bag.bag for bag in records}:
+        raise BookError(code, "was inoculated before the time looked at", "give a longer --since")
+    return code
 
 
 def now_of(store: Reader) -> float:

@@ -21,6 +21,7 @@ from monitor.cli.terminal import YELLOW, paint, say
 from monitor.clock import SystemClock
 from monitor.errors import BookError
 from monitor.words import difference
+from monitor.words.quantities import counted
 
 _SKIP, _QUIT = ("s", "skip"), ("q", "quit")
 
@@ -71,7 +72,8 @@ def _lead(walk: WalkBook, standing: Standing, units: str) -> Exit:
         walk.end()
         say("no bag in the room")
         return Exit.DONE
-    say(f"{len(way.way)} bags on the way, {way.taken} read; readings in °{walk.thermometer.unit}")
+    bags = counted(len(way.way), "bag", "bags")
+    say(f"{bags} on the way, {way.taken} read; readings in °{walk.thermometer.unit}")
     try:
         while (code := way.next_bag()) is not None:
             _at_bag(walk, standing, code, units)
@@ -81,7 +83,7 @@ def _lead(walk: WalkBook, standing: Standing, units: str) -> Exit:
         say(f"stopped: {way.taken} read, {len(way.again)} to read again; --resume goes on")
         return Exit.DONE
     walk.end()
-    say(f"done: {way.taken} of {len(way.way)} bags read")
+    say(f"done: {way.taken} of {bags} read")
     return Exit.DONE
 
 

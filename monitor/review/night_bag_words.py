@@ -13,12 +13,12 @@ from monitor.review.night_nouns import (
     Phase,
     ProbeNight,
 )
-from monitor.review.night_wall import Wall, counted
+from monitor.review.night_wall import Wall
 from monitor.review.nights import Window
 from monitor.values import Reason, Urgency
 from monitor.words import difference, duration, one_line
 from monitor.words.naming import listing
-from monitor.words.quantities import watts_per_kg
+from monitor.words.quantities import counted, watts_per_kg
 
 MOST_LISTED = 8
 #: A bag not heard for so long has no place now.

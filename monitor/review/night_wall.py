@@ -1,4 +1,4 @@
-"""Times of a night as on the wall, and counted nouns. Pure."""
+"""Times of a night as on the wall. Pure."""
 
 from __future__ import annotations
 
@@ -40,7 +40,3 @@ class Wall:
         if start_s < window.start_s - HALF_A_DAY_S:
             begin = f"{self.day(start_s)} {begin}"
         return f"since {begin}" if end_s is None else f"{begin} to {self.time(end_s)}"
-
-
-def counted(count: int, one: str, many: str) -> str:
-    return f"{count} {one if count == 1 else many}"

@@ -22,11 +22,11 @@ from monitor.review.night_room_words import (
     rhythm_words,
     room_words,
 )
-from monitor.review.night_wall import Wall, counted
+from monitor.review.night_wall import Wall
 from monitor.review.nights import clock_change_s
 from monitor.values import AlarmKind, Reason
 from monitor.words import duration
-from monitor.words.quantities import unbroken
+from monitor.words.quantities import counted, unbroken
 
 QUIET = "All quiet."
 #: Many services cut a longer text.

@@ -8,6 +8,7 @@ from shlex import quote
 
 from monitor.review.loss import Change, Loss, Rate
 from monitor.review.trace import LEVEL, ORDER, Finding, Group, Risk, Trace
+from monitor.words.quantities import counted
 
 _MOST_BAGS = 12
 _MOST_GROUPS = 6
@@ -50,8 +51,9 @@ def named(group: Group) -> str:
 
 def trace_lines(found: Trace, config: str = "DIR") -> list[str]:
     """The whole trace as a grower reads it."""
-    lines = [f"{len(found.lost)} of {found.bags} bags lost or alarmed; {found.looked_at} groups "
-             "of bags looked at"]  # fmt: skip
+    bags = counted(found.bags, "bag", "bags")
+    groups = counted(found.looked_at, "group", "groups")
+    lines = [f"{len(found.lost)} of {bags} lost or alarmed; {groups} of bags looked at"]
     if len(found.lost) < 2:
         return [*lines, "Under two such bags: nothing to compare."]
     if not found.findings:
@@ -147,11 +149,13 @@ def loss_lines(found: Loss, price: float | None = None, currency: str = "") -> l
     """The background loss with its intervals, its cost, and what changed it."""
     total = found.total
     if not total.bags:
-        return [f"No bag is through its strain's longest run yet; {found.young} are under way."]
-    lines = [f"{_rate(total)} lost; {found.young} younger bags not counted yet"]
+        under_way = counted(found.young, "is", "are") if found.young else "none is"
+        return [f"No bag is through its strain's longest run yet; {under_way} under way."]
+    young = counted(found.young, "younger bag", "younger bags")
+    lines = [f"{_rate(total)} lost; {young} not counted yet"]
     if found.undecided:
         lines.append(
-            f"{found.undecided} of them have no outcome written down and count as sound: "
+            f"no outcome is written down of {found.undecided} of them, taken for sound: "
             "`bagwatt bag full-run` or `pulled` says what became of them"
         )
     if price is not None:

@@ -18,6 +18,7 @@ from monitor.settings.model import did_you_mean
 from monitor.store import Reader
 from monitor.terms import DAY_S, AlarmKind, Transition, Urgency
 from monitor.values import Bag, BookEntry
+from monitor.words.quantities import counted
 
 #: The kind of note in which a watch writes the thresholds it goes by.
 THRESHOLDS_NOTE = "thresholds"
@@ -97,8 +98,8 @@ def renamed(strain: str, accounts: Iterable[Account]) -> list[str]:
             for other in {one.strain for one in versions[:-1]} - {strain}:
                 before[other] = before.get(other, 0) + 1
     return [
-        f"{count} bags of {strain} were booked as {other} at first: what was judged before the"
-        " change was judged as that"
+        f"{counted(count, 'bag', 'bags')} of {strain} booked as {other} at first: what was judged"
+        " before the change was judged as that"
         for other, count in sorted(before.items())
     ]
 

@@ -11,7 +11,7 @@ from monitor.review.scan import Thresholds
 from monitor.review.tune import Tuning
 from monitor.review.tune_rows import Row, Side
 from monitor.terms import HOUR_S
-from monitor.words.quantities import difference
+from monitor.words.quantities import counted, difference
 
 _BARS = "▁▂▃▄▅▆▇█"
 SPARK_CELLS = 32
@@ -172,7 +172,8 @@ def doubt_lines(tuning: Tuning, strangers: Sequence[str]) -> list[str]:
     lines += [f"{bag} is set aside: pulled before it could show" for bag in tuning.too_early]
     if strangers:
         named = ", ".join(strangers[:5])
-        lines.append(f"the book tells of {len(strangers)} bags it does not have: {named}")
+        bags = counted(len(strangers), "bag", "bags")
+        lines.append(f"the book tells of {bags} it does not have: {named}")
     known = sum(count for end, count in tuning.ends.items() if end not in _UNTOLD)
     if not known:
         lines.append(
@@ -181,7 +182,8 @@ def doubt_lines(tuning: Tuning, strangers: Sequence[str]) -> list[str]:
         )
     elif tuning.ends.get(End.UNKNOWN):
         count = tuning.ends[End.UNKNOWN]
-        lines.append(f"of {count} bags nobody wrote what became of them: they count as neither")
+        bags = counted(count, "bag", "bags")
+        lines.append(f"what became of {bags} nobody wrote: neither good nor bad is counted there")
     return lines
 
 

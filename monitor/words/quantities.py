@@ -20,6 +20,11 @@ def unbroken(text: str) -> str:
     return _BEFORE_UNIT.sub("\u00a0", text)
 
 
+def counted(count: int, one: str, many: str) -> str:
+    """ "1 bag" or "3 bags"."""
+    return f"{count} {one if count == 1 else many}"
+
+
 def temperature(value_c: float, units: str) -> str:
     """A temperature [°C] with one decimal, in `units` "C" or "F" (t/°F = 1.8 t/°C + 32)."""
     value = value_c * 1.8 + 32.0 if units == "F" else value_c

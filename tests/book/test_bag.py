@@ -223,3 +223,14 @@ def test_a_correction_is_a_new_version(farm: Farm) -> None:
     assert (before.mass_kg, after.mass_kg) == (2.3, 2.25)
     assert (after.recipe, after.extra["jar"]) == ("oak", "J5")
     assert after.inoculated_s == before.inoculated_s
+
+
+def test_what_nothing_is_written_of_is_said_so(
+    farm: Farm, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """No head stands above nothing."""
+    capsys.readouterr()
+    assert farm.say("lot", "show", "GO12-G2-0226") == 0
+    assert "\ncomes from: nothing is written of it\n\ngave\n" in capsys.readouterr().out
+    assert farm.say("bag", "show", "17") == 0
+    assert "\nwhat happened: nothing is written of it\n" in capsys.readouterr().out

@@ -11,7 +11,8 @@ import pytest
 from monitor.cli import main
 from monitor.cli.exits import Exit
 from monitor.review.records import HEALTHY, UNKNOWN, after_entry, bag_records
-from monitor.review.trace_words import one_in
+from monitor.review.trace import Trace
+from monitor.review.trace_words import one_in, trace_lines
 from monitor.store import Store, open_reader
 from monitor.values import BookEntry, Record
 from tests.review.season import BAD_CORNER, BAD_LOAD_SESSION, DAY_S, FIRST_S, bad_jar, load, season
@@ -65,7 +66,25 @@ def test_trace_of_no_bag_says_so_and_of_a_stranger_is_refused(
     assert main(["trace", "--config", str(farm), "--since", "1 d"]) == Exit.DONE
     assert "nothing to compare" in capsys.readouterr().out
     assert main(["trace", "--config", str(farm), "ZZ-1"]) == Exit.UNUSABLE
-    assert "no record of ZZ-1" in capsys.readouterr().err
+    assert "ZZ-1: no such bag in the book" in capsys.readouterr().err
+
+
+def test_bags_for_a_trace_are_named_as_in_the_book_and_told_where_they_are_too_old(
+    farm: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """In small letters too, and one that stands before --since is no stranger."""
+    first = min(season(1), key=lambda one: one.inoculated_s).bag
+    words = ["trace", "--config", str(farm), first.lower()]
+    assert main([*words, "--since", "400 d", "--json"]) == Exit.DONE
+    assert json.loads(capsys.readouterr().out)["lost"] == [first]
+    assert main([*words, "--since", "1 d"]) == Exit.UNUSABLE
+    told = f"{first}: was inoculated before the time looked at; give a longer --since"
+    assert told in capsys.readouterr().err
+
+
+def test_one_bag_and_one_group_are_told_as_one() -> None:
+    found = Trace(1, ("A1",), 1, ())
+    assert trace_lines(found)[0] == "1 of 1 bag lost or alarmed; 1 group of bags looked at"
 
 
 def test_loss_tells_rates_cost_and_changes(farm: Path, capsys: pytest.CaptureFixture[str]) -> None:

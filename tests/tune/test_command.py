@@ -235,7 +235,7 @@ def test_a_strain_renamed_in_the_book_is_told() -> None:
     account = Account("room", (first, later))
     told_words = renamed("GO-12", [account])
     assert len(told_words) == 1
-    assert told_words[0].startswith("1 bags of GO-12 were booked as AM-3 at first")
+    assert told_words[0].startswith("1 bag of GO-12 booked as AM-3 at first")
     assert renamed("AM-3", [account]) == []
     assert no_history("AM-3", [account]).startswith("no bag of AM-3 is in the history, only of GO")
     assert "there is no history" in no_history("GO-12", [])
