@@ -40,7 +40,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         type=Path,
         action="append",
         default=[],
-        help="a folder in the replay format with its book.csv beside the store; may be repeated",
+        help="a folder in the replay format with its book.csv, to tune or --promise by beside the"
+        " store; may be repeated",
     )
     parser.add_argument("--apply", action="store_true", help="write the proposal to strains.yaml")
     parser.add_argument("--undo", action="store_true", help="take the last change back")
@@ -63,6 +64,9 @@ def run(arguments: argparse.Namespace) -> Exit:
             say(f"{'.'.join(str(step) for step in way[1:])}: {_plain(before)} -> {_plain(after)}")
         return Exit.DONE
     settings = load_settings(arguments.config, os.environ, outside=False)
+    if fault := _folder_fault(settings, arguments):
+        say_error(fault)
+        return Exit.UNUSABLE
     if arguments.watcher or arguments.promise:
         from monitor.cli.tune_more import promise, watcher  # noqa: PLC0415
 
@@ -70,6 +74,21 @@ def run(arguments: argparse.Namespace) -> Exit:
             return watcher(settings, arguments.json)
         return promise(settings, arguments.folder, arguments.json)
     return _of_a_strain(settings, arguments)
+
+
+def _folder_fault(settings: Settings, arguments: argparse.Namespace) -> str:
+    """Why a folder can't count for what was asked: it has readings, but nobody watched it."""
+    asked = [word for word in ("normal", "learn", "export", "watcher") if getattr(arguments, word)]
+    if not (arguments.folder and asked):
+        return ""
+    kept = "the alarms it told" if asked[0] == "watcher" else "the estimates it keeps each hour"
+    store = settings.store.path
+    there = "" if store.exists() else f" ({store} is not there yet: the first watch makes it)"
+    return (
+        f"--folder: --{asked[0]} goes by what `bagwatt watch` saw in this room, {kept}, which no"
+        f" folder has; leave --folder out{there}, or leave --{asked[0]} out: thresholds and"
+        " --promise do take folders"
+    )
 
 
 def _plain(value: Any) -> str:

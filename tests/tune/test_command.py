@@ -179,6 +179,22 @@ def test_what_can_not_be_done_is_a_clear_word(
     assert said in capsys.readouterr().err
 
 
+@pytest.mark.parametrize("asked", ["--normal", "--learn", "--watcher"])
+def test_a_folder_is_refused_where_it_can_not_count(
+    config: Path, capsys: pytest.CaptureFixture[str], asked: str
+) -> None:
+    """With a store it would be passed over in silence; without one a watch would not help it."""
+    words = ["tune", "GO-12", asked, "--folder", str(config / "room"), "--config", str(config)]
+    assert main(words) == Exit.UNUSABLE
+    told = capsys.readouterr().err
+    assert told.startswith(f"--folder: {asked} goes by what `bagwatt watch` saw in this room")
+    assert "leave --folder out, or" in told
+    (config / "bagwatt.db").unlink()
+    assert main(words) == Exit.UNUSABLE
+    told = capsys.readouterr().err
+    assert f"({config / 'bagwatt.db'} is not there yet: the first watch makes it)" in told
+
+
 def test_without_a_store_there_is_a_clear_word(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
