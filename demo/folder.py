@@ -4,6 +4,7 @@
 
 Families are `first`, `second` (weaker heat, coarser probes), `firstwalk` and `secondwalk` (the
 same, read by hand) and `handled` (bags that are moved and shaken). A seed gives one room, always.
+FOLDER is a new one or empty: nothing is written over, and nothing of another room stays beside it.
 """
 
 from __future__ import annotations
@@ -165,10 +166,18 @@ def main() -> int:
         "family", metavar="FAMILY", choices=FAMILIES, help=f"one of {', '.join(FAMILIES)}"
     )
     parser.add_argument("seed", metavar="SEED", type=whole_number, help="a whole number from 0 on")
-    parser.add_argument("folder", metavar="FOLDER", type=Path, help="where to write it")
+    parser.add_argument(
+        "folder", metavar="FOLDER", type=Path, help="where to write it, new or empty"
+    )
     told = parser.parse_args()
     if told.folder.exists() and not told.folder.is_dir():
         parser.error(f"argument FOLDER: {told.folder} is no folder")
+    if told.folder.exists() and (there := sorted(one.name for one in told.folder.iterdir())):
+        more = ", …" * (len(there) > 3)
+        parser.error(
+            f"argument FOLDER: {told.folder} is not empty ({', '.join(there[:3])}{more}):"
+            " name a new folder, or empty it first"
+        )
     write_folder(make_room(FAMILIES[told.family], told.seed), told.folder)
     return 0
 

@@ -100,3 +100,14 @@ def test_a_room_that_can_not_be_drawn_is_refused_with_what_would_be_taken(
     assert run(monkeypatch, tmp_path, "demo.folder", *words) == 2
     assert answer in capsys.readouterr().err
     assert list(tmp_path.iterdir()) == []
+
+
+def test_a_room_is_not_drawn_over_another(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A book of the folder's former room would be read with the new one; and it may be a farm's."""
+    (tmp_path / "room").mkdir()
+    (tmp_path / "room" / "book.csv").write_text("time,bag,event,detail\n", encoding="utf-8")
+    assert run(monkeypatch, tmp_path, "demo.folder", "first", "7", "room") == 2
+    assert "room is not empty (book.csv): name a new folder" in capsys.readouterr().err
+    assert [one.name for one in (tmp_path / "room").iterdir()] == ["book.csv"]
