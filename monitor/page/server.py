@@ -63,7 +63,8 @@ class PageServer:
         while not self._stop.is_set():
             trouble = self._serve()
             if trouble and trouble != told:
-                self._say(f"the page can't be served at {self.address}: {trouble}; tried again")
+                hint = "tried again; `bagwatt check` says what to mend"
+                self._say(f"the page can't be served at {self.address}: {trouble}; {hint}")
             told = trouble
             self._stop.wait(RETRY_S)
 

@@ -22,8 +22,10 @@ from monitor.sources.delivery import AckWindow, Backlog, delivery_key
 from monitor.sources.mqtt_client import (
     client_id,
     connect,
+    connect_fault,
     disconnect_fault,
     make_client,
+    no_answer,
     own_corner,
     pulse_topic,
     refused_login,
@@ -88,6 +90,7 @@ class MqttSource:
         self._backlog: Backlog | None = None
         self._subscribed = False
         self._overflowed = False
+        self._unanswered = False
         self._pulsed_s = 0.0
         self._short_connections = 0
 
@@ -124,6 +127,7 @@ class MqttSource:
         if client is None:
             return
         self._client = client
+        self._standing.down(Reason.BROKER_LOST, no_answer(self._where()))
         connect(client, self._settings, self._lasting)
         client.loop_start()
         while not self._stopping.wait(_TICK_S):
@@ -146,6 +150,7 @@ class MqttSource:
                 self._standing.turned(_SETUP_RETRY_S)
                 self._stopping.wait(_SETUP_RETRY_S)
                 continue
+            client.on_pre_connect = self._on_pre_connect
             client.on_connect = self._on_connect
             client.on_connect_fail = self._on_connect_fail
             client.on_disconnect = self._on_disconnect
@@ -190,12 +195,20 @@ class MqttSource:
 
     # -- paho's thread ---------------------------------------------------------------------
 
+    def _on_pre_connect(self, client: Client, userdata: Any) -> None:
+        self._unanswered = True
+
     def _on_connect(
         self, client: Client, userdata: Any, flags: Any, reason_code: Any, properties: Any
     ) -> None:
+        self._unanswered = False
         if reason_code.is_failure:
-            problem = Reason.BROKER_REFUSED if refused_login(reason_code) else Reason.BROKER_LOST
-            self._standing.down(problem, f"{self._where()} answers: {reason_code}")
+            text = f"{self._where()} answers: {reason_code}"
+            if refused_login(reason_code):
+                text += "; do `username` and `password` fit what the broker lets in?"
+                self._standing.down(Reason.BROKER_REFUSED, text)
+            else:
+                self._standing.down(Reason.BROKER_LOST, text)
             return
         session_present = bool(flags.session_present)
         with self._lock:
@@ -220,7 +233,8 @@ class MqttSource:
 
     def _on_connect_fail(self, client: Client, userdata: Any) -> None:
         error = sys.exc_info()[1]  # paho calls this from its `except`
-        self._standing.down(Reason.BROKER_LOST, f"{self._where()}: {error or 'no connection'}")
+        self._standing.down(Reason.BROKER_LOST, connect_fault(self._where(), error))
+        self._unanswered = False
         if self._stopping.is_set():
             client.disconnect()
 
@@ -231,7 +245,10 @@ class MqttSource:
             self._generation += 1
             self._window = AckWindow()
             ended, self._backlog = self._backlog, None
-        if ended is None:  # `on_connect` or `on_connect_fail` has told more
+            unanswered, self._unanswered = self._unanswered, False
+        if ended is None:  # else `on_connect` or `on_connect_fail` has told more
+            if unanswered:
+                self._standing.down(Reason.BROKER_LOST, no_answer(self._where()))
             return
         short = self._life_s() - ended.since_s < _SHORT_CONNECTION_S
         self._short_connections = self._short_connections + 1 if short else 0

@@ -12,6 +12,7 @@ import json
 import platform
 import re
 import secrets
+import socket
 from collections.abc import Sequence
 from datetime import UTC, datetime
 from pathlib import Path
@@ -156,6 +157,20 @@ def subscribe(client: Client, settings: MqttSettings, filters: Sequence[str]) ->
 def refused_login(reason_code: Any) -> bool:
     """Whether the broker says that our settings are wrong, rather than that it can't just now."""
     return str(reason_code) in _LOGIN_REFUSALS
+
+
+def connect_fault(where: str, error: BaseException | None) -> str:
+    """Why no connection came about, and what to look at."""
+    if isinstance(error, ConnectionRefusedError):
+        return f"{where}: {error}; does the broker run there, and is `port` its port?"
+    if isinstance(error, socket.gaierror):
+        return f"{where}: {error}; is `host` written right, and the network up?"
+    return f"{where}: {error or 'no connection'}"
+
+
+def no_answer(where: str) -> str:
+    """Somebody takes the connection, or hangs up, and says nothing a broker would say."""
+    return f"{where}: no answer; is `port` the broker's, and does it want `tls`?"
 
 
 def disconnect_fault(where: str, reason_code: Any, short_connections: int) -> str:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import socket
 import subprocess
+import time
 from collections.abc import Callable
 from pathlib import Path
 
@@ -31,6 +33,7 @@ def test_a_refused_login_is_told_as_such(tmp_path: Path) -> None:
                 wait_until(
                     lambda: source.health(0.0).problem is Reason.BROKER_REFUSED, what="refusal"
                 )
+                assert "do `username` and `password` fit" in source.health(0.0).detail
                 assert "wrong" not in source.health(0.0).detail
                 wait_until(lambda: not source.health(0.0).connected, what="not connected")
         right = settings(broker.port, username="grower", password=Secret("right"))
@@ -43,6 +46,7 @@ def test_a_broker_that_is_down_at_start_is_told_and_found_later(tmp_path: Path) 
     sink = fresh_queue()
     with running(settings(broker.port), sink) as source:
         wait_until(lambda: "refused" in source.health(0.0).detail, what="told")
+        assert "does the broker run there" in source.health(0.0).detail
         assert source.health(0.0).problem is Reason.BROKER_LOST
         broker.start()
         try:
@@ -52,6 +56,24 @@ def test_a_broker_that_is_down_at_start_is_told_and_found_later(tmp_path: Path) 
         finally:
             broker.stop()
         wait_until(lambda: source.health(0.0).problem is Reason.BROKER_LOST, what="lost again")
+
+
+def test_who_is_no_broker_is_told_whether_he_hangs_up_or_is_silent(tmp_path: Path) -> None:
+    """As a broker does that wants TLS on this port, and as other programs do."""
+    asked = "no answer; is `port` the broker's, and does it want `tls`?"
+    with socket.create_server(("127.0.0.1", 0)) as server:
+        port = server.getsockname()[1]
+        with running(settings(port), fresh_queue()) as source:
+            silent, _ = server.accept()
+            assert source.health(0.0).detail == f"127.0.0.1:{port}: {asked}"
+            silent.close()
+            again, _ = server.accept()
+            again.close()
+            time.sleep(0.1)
+            health = source.health(0.0)
+            assert (health.problem, health.detail) == (
+                Reason.BROKER_LOST, f"127.0.0.1:{port}: {asked}",
+            )  # fmt: skip
 
 
 def test_a_name_nobody_knows_is_told() -> None:

@@ -171,3 +171,17 @@ def test_lines_wait_for_room_rather_than_get_lost(cable: Cable, source: SerialSo
     wait_until(lambda: source.health(0.0).counts.get("waited for room"), what="queue full")
     values = [source.decode(packet).readings[0].value for packet in take(sink, 20)]
     assert values == [float(number) for number in range(20)]
+
+
+def test_what_is_no_serial_port_is_told_as_such(tmp_path: Path) -> None:
+    """A wrong path in the settings, not a fault that mends itself."""
+    file = tmp_path / "readings.txt"
+    file.write_text("p1 21.5\n", encoding="utf-8")
+    line = LineSettings(pattern=r"(?P<probe>\w+) (?P<value>\S+)")
+    source = build_source(SerialSettings(name="rack", port=file, line=line), SystemClock())
+    source.start(queue.Queue(1))
+    try:
+        wait_until(lambda: "is no serial port" in source.health(0.0).detail, what="told")
+    finally:
+        source.stop()
+    assert source.health(0.0).detail.startswith(f"{file} is no serial port: name one of /dev/")
