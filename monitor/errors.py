@@ -2,6 +2,7 @@
 
 BagwattError                  where, what, and what to do next
 ├── SettingsError             the settings are wrong: mend the file, start again (exit 2)
+├── WordError                 the command can't be done as it was typed (exit 2)
 ├── FolderError               a folder to replay lacks a file or a column (exit 2)
 ├── BookError                 the grower's book can't take this: nothing was written (exit 2)
 ├── StoreError                the store can't be opened or written
@@ -32,8 +33,13 @@ class SettingsError(BagwattError):
 
     def __init__(self, where: str, problems: tuple[str, ...]) -> None:
         self.problems = problems
-        count = "1 problem" if len(problems) == 1 else f"{len(problems)} problems"
-        super().__init__(where, count, "mend them and run `bagwatt check`")
+        many = len(problems) != 1
+        count, them = (f"{len(problems)} problems", "them") if many else ("1 problem", "it")
+        super().__init__(where, count, f"mend {them} and run `bagwatt check`")
+
+
+class WordError(BagwattError):
+    """A word of the command line can't be taken, or asks for what the settings don't have."""
 
 
 class FolderError(BagwattError):

@@ -19,6 +19,7 @@ from zoneinfo import ZoneInfo
 from monitor.assemble import build_road, plan_of, with_offsets
 from monitor.book.places import place_in
 from monitor.clock import process_seconds
+from monitor.errors import FolderError
 from monitor.road import Plan
 from monitor.runner import Item, Step, run, with_closes
 from monitor.settings.load import load_settings, load_strains
@@ -199,7 +200,11 @@ def replay_folder(
     frame_s = settings.frames.length_s if settings else 600.0
     units = settings.room.units if settings else "C"
     zone: tzinfo = ZoneInfo(settings.room.timezone) if settings else UTC
-    out.mkdir(parents=True, exist_ok=True)
+    try:
+        out.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        told = f"can't be made a folder ({error.strerror})"
+        raise FolderError(str(out), told, "name one where this user may write") from error
     with ExitStack() as stack:
         alarms = stack.enter_context((out / "alarms.csv").open("w", encoding="utf-8", newline=""))
         writer = Writer(alarms, _gzip_text(stack, out / "estimates.csv.gz"), units, zone)

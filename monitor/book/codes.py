@@ -75,7 +75,8 @@ def resolve(typed: str, known: Collection[str], what: str = "bag") -> str:
     hint = suggestion(word, known)
     if not hint and word.isdigit() and suggestion(word, by_end):
         hint = f"the nearest ends are {', '.join(_nearest(word, by_end))}"
-    raise BookError(typed, f"no such {what} in the book", hint)
+    told = f"no such {what} in the book"
+    raise BookError(typed or "''", told, hint or f"`bagwatt {what} list` shows what there is")
 
 
 def _ends_with(code: str, digits: str) -> bool:

@@ -57,7 +57,11 @@ def export_folder(store: Reader, out: Path, from_s: float, until_s: float) -> Wr
         raise BookError("--from", "must be before --to", "mend one of them")
     if out.exists() and (not out.is_dir() or any(out.iterdir())):
         raise BookError(str(out), "is there already", "name a new folder")
-    out.mkdir(parents=True, exist_ok=True)
+    try:
+        out.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        told = f"can't be made ({error.strerror})"
+        raise BookError(str(out), told, "name a folder where this user may write") from error
     done = Written()
     bags = [one for one in _stood(store, "bag", from_s, until_s) if isinstance(one, Bag)]
     header = bag_header(bags)

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from monitor import __version__
 from monitor.cli.exits import EXIT_CODES, Exit
 from monitor.cli.terminal import say_error
-from monitor.errors import BagwattError, BookError, FolderError, SettingsError
+from monitor.errors import BagwattError, BookError, FolderError, SettingsError, WordError
 
 #: Every command with the one line that `--help` shows of it; its module bears its name.
 COMMANDS = {
@@ -87,7 +87,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         say_error("\n".join(error.problems))
         say_error(str(error))
         return Exit.UNUSABLE
-    except (FolderError, BookError) as error:
+    except (FolderError, BookError, WordError) as error:
         say_error(str(error))
         return Exit.UNUSABLE
     except BagwattError as error:

@@ -12,10 +12,23 @@ def duration_argument(text: str) -> float:
 
     from monitor.settings.units import DurationS  # noqa: PLC0415
 
+    if text.strip().isdecimal() and int(text):
+        says = f"{text} of what? write a duration such as `20 s`, `30 min`, `12 h` or `2 d`"
+        raise argparse.ArgumentTypeError(says)
     try:
         return TypeAdapter(DurationS).validate_python(text)
     except ValidationError as error:
-        raise argparse.ArgumentTypeError(error.errors()[0]["msg"]) from error
+        says = error.errors()[0]["msg"].removeprefix("Value error, ")
+        raise argparse.ArgumentTypeError(says) from error
+
+
+def mass_argument(text: str) -> float:
+    """Kilograms as a number, with or without their sign."""
+    try:
+        return float(text.strip().removesuffix("kg"))
+    except ValueError as error:
+        says = f"`{text}` is no mass: write kilograms such as 2.3"
+        raise argparse.ArgumentTypeError(says) from error
 
 
 def user_name() -> str:

@@ -13,7 +13,7 @@ from monitor.book.moments import parse_moment
 from monitor.book.places import parse_place
 from monitor.book.records import LOT, STRAIN
 from monitor.book.standing import Standing, lot_of, place_of
-from monitor.cli.booking import answer, local, open_desk, some, under
+from monitor.cli.booking import answer, local, none_here, open_desk, some, under
 from monitor.cli.exits import Exit
 from monitor.cli.terminal import say, say_json, table
 from monitor.errors import BookError
@@ -46,7 +46,7 @@ def listed(arguments: argparse.Namespace) -> Exit:
             for bag in bags
         ]  # fmt: skip
     head = ("BAG", "PLACE", "STRAIN", "SPAWN", "INOCULATED", "PROBE", "LAST")
-    say(table(head, rows) if rows else "no bag in the room")
+    say(table(head, rows) if rows else none_here(standing, desk.settings))
     return Exit.DONE
 
 
@@ -182,7 +182,8 @@ def _changed(bag: Bag, changes: dict[str, str], zone: str) -> Bag:
             row |= {"rack": place.rack, "shelf": _text(place.shelf), "slot": _text(place.slot)}
             continue
         if field not in row or field == "bag":
-            raise BookError(f"{field}=", "no such field to correct", suggestion(field, header))
+            hint = suggestion(field, header) or f"fields are place, {', '.join(header[1:])}"
+            raise BookError(f"{field}=", "no such field to correct", hint)
         if field == "inoculated":
             continue
         row[field] = value

@@ -20,7 +20,7 @@ from monitor.book.csvfiles import bags_in
 from monitor.book.desk import Desk
 from monitor.book.moments import parse_moment
 from monitor.book.places import Place, racking
-from monitor.cli.arguments import duration_argument
+from monitor.cli.arguments import duration_argument, mass_argument
 from monitor.cli.booking import answer, local, open_desk, shared_words, some
 from monitor.cli.exits import Exit
 from monitor.cli.terminal import say, say_json, table
@@ -49,7 +49,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
                      help="from one bag to the next, such as `40 s`")  # fmt: skip
     add.add_argument("--recipe", default="", help="the recipe")
     add.add_argument("--kind", default="", help="the kind of bag")
-    add.add_argument("--mass", type=float, metavar="KG", help="fresh mass of a bag")
+    add.add_argument("--mass", type=mass_argument, metavar="KG", help="fresh mass of a bag")
     add.add_argument("--racking", metavar="PLACES", help="such as R1/2..4/1..8, filled in order")
     add.add_argument("--sure", action="store_true", help="an unusual mass is so")
     shown = verbs.add_parser("list", parents=[shared_words()], help="the batches and their bags")

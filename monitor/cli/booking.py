@@ -13,6 +13,7 @@ from zoneinfo import ZoneInfo
 
 from monitor.book.desk import Desk
 from monitor.book.moments import parse_moment
+from monitor.book.standing import Standing
 from monitor.cli.arguments import user_name
 from monitor.cli.exits import Exit
 from monitor.cli.terminal import say, say_json
@@ -87,6 +88,15 @@ def answer(arguments: argparse.Namespace, value: dict[str, Any], lines: Sequence
 def under(head: str, lines: Sequence[str]) -> list[str]:
     """A part of a longer answer under its head, a blank line before it."""
     return ["", head, *lines] if lines else ["", f"{head}: nothing is written of it"]
+
+
+def none_here(standing: Standing, settings: Settings) -> str:
+    """That there is no bag, and how one comes in."""
+    if standing.bags:
+        return "no bag in the room"
+    if settings.room.folder is not None:
+        return f"no bag in the room yet: `bagwatt watch` takes those of {settings.room.folder}"
+    return "no bag in the room yet: `bagwatt batch add` enters them"
 
 
 def some(codes: Sequence[str]) -> str:

@@ -125,6 +125,8 @@ def of_folder(settings: Settings) -> Iterator[Finding]:
     for skip in folder.skips.rows:
         detail = f"{skip.file}:{skip.line}: {skip.reason}: {skip.detail}"
         yield Finding("room folder", "wrong", detail)
+    for text in _doubts(folder):
+        yield Finding("room folder", "note", text)
     for name in unknown:
         yield Finding("strains", "note", f"{name} is not in strains.yaml: judged generically")
     sizes = Counter(bag.cohort for bag in folder.bags.values())
@@ -132,6 +134,21 @@ def of_folder(settings: Settings) -> Iterator[Finding]:
         if size < 4:
             text = f"{cohort} has {counted(size, 'bag', 'bags')}: under three peers to compare with"
             yield Finding("cohorts", "note", text)
+
+
+def _doubts(folder: Folder) -> Iterator[str]:
+    """What two rows say of each other that can hardly be meant."""
+    slots: dict[tuple[str, int | None, int], list[str]] = {}
+    for bag in folder.bags.values():
+        if bag.rack and bag.slot is not None:
+            slots.setdefault((bag.rack, bag.shelf, bag.slot), []).append(bag.bag)
+    for (rack, shelf, slot), bags in sorted(slots.items(), key=str):
+        if len(bags) > 1:
+            shelf_text = "" if shelf is None else str(shelf)
+            yield f"bags.csv: {', '.join(bags)} stand in one slot, {rack}/{shelf_text}/{slot}"
+    for probe in folder.probes.values():
+        if probe.bag and probe.bag not in folder.bags:
+            yield f"probes.csv: {probe.probe} hangs on {probe.bag}, which bags.csv does not have"
 
 
 def _size(folder: Folder) -> str:

@@ -18,7 +18,7 @@ from typing import Any
 from monitor.cli.exits import Exit
 from monitor.cli.terminal import RED, YELLOW, paint, say, say_json
 from monitor.clock import SystemClock
-from monitor.errors import SettingsError
+from monitor.errors import WordError
 from monitor.mirror.refill import Resending, Resent
 from monitor.settings.load import load_settings
 from monitor.settings.schema import MirrorSettings, Settings
@@ -50,8 +50,11 @@ def run(arguments: argparse.Namespace) -> Exit:
     errand = bool(arguments.refill or arguments.retry_parked)
     settings = load_settings(arguments.config, os.environ, outside=errand)
     if settings.mirror is None:
-        problem = f"{arguments.config / 'monitor.yaml'}: it has no block `mirror`"
-        raise SettingsError(str(arguments.config), (problem,))
+        raise WordError(
+            str(arguments.config / "monitor.yaml"),
+            "it has no block `mirror`, so nothing is copied",
+            "README.md, `The mirror`, shows one",
+        )
     if errand:
         return _send(settings, settings.mirror, arguments)
     found = look(settings, settings.mirror, SystemClock().wall_s())
@@ -80,14 +83,13 @@ def _send(settings: Settings, mirror: MirrorSettings, arguments: argparse.Namesp
 
 
 def _stretch(words: list[str]) -> tuple[float, float]:
-    """FROM and TO in seconds. Raises SettingsError."""
+    """FROM and TO in seconds. Raises WordError."""
     try:
         from_s, to_s = (parse_time_s(word) for word in words)
     except RowError as error:
-        problem = f"--refill {' '.join(words)}: write times such as 2026-03-09T06:00:00Z"
-        raise SettingsError("--refill", (problem,)) from error
+        raise WordError("--refill", str(error), "name FROM and TO so") from error
     if not from_s < to_s:
-        raise SettingsError("--refill", (f"--refill {' '.join(words)}: FROM is not before TO",))
+        raise WordError("--refill", f"{words[0]} is not before {words[1]}", "name FROM, then TO")
     return from_s, to_s
 
 

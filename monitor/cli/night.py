@@ -20,7 +20,7 @@ from zoneinfo import ZoneInfo
 from monitor.cli.exits import Exit
 from monitor.cli.terminal import GREEN, YELLOW, paint, say, say_error, say_json
 from monitor.clock import SystemClock
-from monitor.errors import SettingsError
+from monitor.errors import WordError
 from monitor.review.night_nouns import Night, NightData
 from monitor.review.nights import Window, last_night, night_of
 from monitor.settings.load import load_settings
@@ -134,8 +134,8 @@ def _window(
     if arguments.begin is not None:
         window = Window(_moment_s(arguments.begin, zone), _moment_s(arguments.end, zone))
         if not 0 < window.length_s <= 7 * DAY_S:
-            problem = "--to must be after --from, by seven days at most"
-            raise SettingsError("--from, --to", (problem,))
+            told = f"{arguments.begin} to {arguments.end} is no stretch to review"
+            raise WordError("--from, --to", told, "end it after it begins, by seven days at most")
         return window
     if arguments.date is not None:
         return night_of(_day(arguments.date), hours.from_minute, hours.until_minute, zone)
@@ -152,8 +152,7 @@ def _day(text: str) -> date:
     try:
         return date.fromisoformat(text)
     except ValueError as error:
-        problem = f"`{text}` is no day: write it such as 2026-03-04"
-        raise SettingsError("--date", (problem,)) from error
+        raise WordError("--date", f"`{text}` is no day", "write it such as 2026-03-04") from error
 
 
 def _moment_s(text: str, zone: tzinfo) -> float:
@@ -162,8 +161,8 @@ def _moment_s(text: str, zone: tzinfo) -> float:
         moment = datetime.fromisoformat(text)
         return (moment if moment.tzinfo else moment.replace(tzinfo=zone)).timestamp()
     except (ValueError, OverflowError) as error:
-        problem = f"`{text}` is no time: write it such as 2026-03-04T20:00"
-        raise SettingsError("--from, --to", (problem,)) from error
+        told = f"`{text}` is no time"
+        raise WordError("--from, --to", told, "write it such as 2026-03-04T20:00") from error
 
 
 def _write_files(

@@ -62,7 +62,11 @@ def normal(settings: Settings, arguments: argparse.Namespace) -> Exit:
         _write(arguments.config, strain, learned)
     if arguments.export:
         text = json.dumps(exported(strain, learned), indent=2, ensure_ascii=False)
-        arguments.export.write_text(text + "\n", encoding="utf-8")
+        try:
+            arguments.export.write_text(text + "\n", encoding="utf-8")
+        except OSError as error:
+            say_error(f"{arguments.export}: can't be written ({error.strerror}); see its folder")
+            return Exit.UNUSABLE
         say(f"wrote {arguments.export}")
     return Exit.DONE
 

@@ -11,15 +11,17 @@ Aim at a taped patch or a label, not at clear film, from a hand's width away.
 from __future__ import annotations
 
 import argparse
+from collections.abc import Sequence
 from pathlib import Path
 
 from monitor.book.standing import Standing, place_of
 from monitor.book.walkbook import WalkBook
-from monitor.cli.booking import add_shared, answer, local, open_desk
+from monitor.cli.booking import add_shared, answer, local, none_here, open_desk
 from monitor.cli.exits import Exit
 from monitor.cli.terminal import YELLOW, paint, say
 from monitor.clock import SystemClock
 from monitor.errors import BookError
+from monitor.settings.schema import Settings
 from monitor.words import difference
 from monitor.words.quantities import counted
 
@@ -63,15 +65,23 @@ def run(arguments: argparse.Namespace) -> Exit:
             walk.resume(arguments.rack)
         else:
             walk.begin(arguments.rack)
+        if not walk.round.way:
+            walk.end()
+            say(_no_way(arguments.rack, standing, desk.settings))
+            return Exit.DONE
         return _lead(walk, standing, desk.settings.room.units)
+
+
+def _no_way(asked: Sequence[str] | None, standing: Standing, settings: Settings) -> str:
+    """Why there is no bag to go to."""
+    racks = sorted({place.rack for place in standing.taken_places()})
+    if asked and racks:
+        return f"no bag stands in {', '.join(asked)}; there are bags in {', '.join(racks)}"
+    return none_here(standing, settings)
 
 
 def _lead(walk: WalkBook, standing: Standing, units: str) -> Exit:
     way = walk.round
-    if not way.way:
-        walk.end()
-        say("no bag in the room")
-        return Exit.DONE
     bags = counted(len(way.way), "bag", "bags")
     say(f"{bags} on the way, {way.taken} read; readings in °{walk.thermometer.unit}")
     try:

@@ -18,7 +18,7 @@ from monitor.cli.arguments import duration_argument, user_name
 from monitor.cli.exits import Exit
 from monitor.cli.terminal import BOLD, RED, YELLOW, paint, say
 from monitor.clock import Clock, FastClock, SystemClock
-from monitor.errors import SettingsError
+from monitor.errors import WordError
 from monitor.settings.load import load_settings
 from monitor.sources.folder import RowError, parse_time_s
 from monitor.strains_file import StrainsFile
@@ -92,7 +92,7 @@ def show(line: str) -> None:
 
 
 def build_clock(rehearsal: str | None) -> Clock:
-    """The machine's clock, or the fast one of `--rehearse`. Raises SettingsError."""
+    """The machine's clock, or the fast one of `--rehearse`. Raises WordError."""
     if rehearsal is None:
         return SystemClock()
     words = rehearsal.split(",")
@@ -102,5 +102,6 @@ def build_clock(rehearsal: str | None) -> Clock:
         origin_s = float(words[REHEARSAL_WORDS]) if len(words) > REHEARSAL_WORDS else None
         return FastClock(start_s, factor, origin_s)
     except (RowError, ValueError, IndexError) as error:
-        problem = f"--rehearse {rehearsal}: write START,FACTOR such as 2026-03-02T00:00:00Z,60"
-        raise SettingsError("--rehearse", (problem,)) from error
+        told = f"{rehearsal} can't be read"
+        hint = "write START,FACTOR such as 2026-03-02T00:00:00Z,60"
+        raise WordError("--rehearse", told, hint) from error

@@ -16,7 +16,7 @@ from typing import Any
 
 import yaml
 
-from monitor.errors import SettingsError
+from monitor.errors import SettingsError, WordError
 from monitor.settings.load import STRAINS_FILE, load_strains
 from monitor.settings.model import Way
 from monitor.settings.tree import read_tree
@@ -70,13 +70,14 @@ def apply(
 def undo(config_dir: Path) -> tuple[tuple[Way, Any, Any], ...]:
     """Put the file before the last change back; what was applied becomes the kept one.
 
-    Returns (where, what stood there, what stands there now). Raises SettingsError where there
-    is nothing to take back, or where more than thresholds were changed by hand since.
+    Returns (where, what stood there, what stands there now). Raises WordError where there is
+    nothing to take back, SettingsError where more than thresholds were changed by hand since.
     """
     now = snapshot(config_dir)
     kept = backup_of(now.path)
     if not kept.exists():
-        raise _refused(now.path, "nothing was applied: there is no .bak beside it", "")
+        hint = "there is no .bak beside it to put back"
+        raise WordError(str(now.path), "nothing was applied", hint)
     old = kept.read_bytes()
     changes = differences(read_tree(now.raw).data, read_tree(old).data)
     others = [way for way, _, _ in changes if not _is_threshold(way)]

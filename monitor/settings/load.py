@@ -33,6 +33,7 @@ def load_settings(config_dir: Path, env: Mapping[str, str], *, outside: bool = T
     Raises      SettingsError whose `problems` are all faults of both files, each
                 `file:line:column: key: text: what is wrong; what to write`
     """
+    _enter(config_dir)
     context = FileContext(config_dir, env, outside)
     monitor = _File(config_dir / MONITOR_FILE, MonitorFile, monitor_faults, context)
     strains = _strains(config_dir, context)
@@ -49,6 +50,23 @@ def load_settings(config_dir: Path, env: Mapping[str, str], *, outside: bool = T
         notes += strains.notes
     parts = {name: getattr(monitor.model, name) for name in MonitorFile.model_fields}
     return Settings(**parts, strains=book, notes=tuple(notes))
+
+
+def _enter(config_dir: Path) -> None:
+    """Refuse a folder that is none, or that this user may not look into. Raises SettingsError."""
+    try:
+        (config_dir / MONITOR_FILE).stat()
+    except FileNotFoundError:
+        if config_dir.exists():
+            return  # the file is missed where it is read
+        what = "there is no such folder; --config names the one with monitor.yaml in it"
+    except NotADirectoryError:
+        what = f"this is no folder; --config names the one it lies in: --config {config_dir.parent}"
+    except PermissionError:
+        what = "this user may not look into it; run as its owner: `sudo -u bagwatt bagwatt …`"
+    else:
+        return
+    raise SettingsError(str(config_dir), (f"{config_dir}: {what}",))
 
 
 def load_strains(config_dir: Path, name: str = STRAINS_FILE) -> StrainBook:
@@ -126,9 +144,9 @@ class _File:
                 with path.open("rb") as file:
                     return file.read(MAX_BYTES + 1)
             what = "this is no plain file" if path.exists() else "there is no such file"
+            hint = "copy the sample from the project's config folder"
         except OSError as error:
             what = f"cannot be read ({error.strerror or type(error).__name__})"
-        self.problems.append(
-            f"{path}:1:1: {what}; copy the sample from the project's config folder"
-        )
+            hint = "run as its owner: `sudo -u bagwatt bagwatt …`"
+        self.problems.append(f"{path}:1:1: {what}; {hint}")
         return None

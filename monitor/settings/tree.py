@@ -100,7 +100,11 @@ def _not_yaml(error: Exception, text: str) -> Trap:
         says = error.problem or error.context or "this is not YAML"
         if "tag handle" in says:  # PyYAML would quote a piece of what may be a password
             says = "a plain text can't begin with `!`"
-        return Trap((), _spot(error.problem_mark), "", f"{says}; {_HINT}")
+        if "'\\t'" in says:
+            says, hint = "a line can't begin with a tab", "indent with spaces"
+        else:
+            hint = _HINT
+        return Trap((), _spot(error.problem_mark), "", f"{says}; {hint}")
     if isinstance(error, yaml.reader.ReaderError):
         line = text.count("\n", 0, error.position) + 1
         column = error.position - text.rfind("\n", 0, error.position)

@@ -91,7 +91,8 @@ def parse_time_s(text: str) -> float:
     try:
         moment = datetime.fromisoformat(text.strip())
     except ValueError as error:
-        raise RowError("bad time", f"{text!r} is no ISO 8601 time") from error
+        says = f"{text!r} is no ISO 8601 time, such as 2026-03-09T10:05:00Z"
+        raise RowError("bad time", says) from error
     if moment.tzinfo is None:
         moment = moment.replace(tzinfo=UTC)
     return moment.timestamp()
@@ -101,7 +102,8 @@ def _number(text: str, name: str) -> float:
     try:
         value = float(text)
     except ValueError as error:
-        raise RowError("not a number", f"{name} is {text!r}") from error
+        says = f"{name} is {text!r}" + ("; write a point, such as 2.3" if "," in text else "")
+        raise RowError("not a number", says) from error
     if not math.isfinite(value) or "_" in text:
         raise RowError("not a number", f"{name} is {text!r}")
     return value
@@ -146,11 +148,7 @@ def iter_rows(
             header = [name.strip() for name in next(reader, [])]
             missing = [name for name in columns if name not in header]
             if missing:
-                raise FolderError(
-                    f"{path}:1",
-                    f"column {', '.join(missing)} is missing",
-                    f"the first line must name {','.join(columns)}",
-                )
+                raise FolderError(f"{path}:1", *_header_fault(header, missing, columns))
             while (fields := _next_row(reader, path, skips)) is not None:
                 if not fields:
                     continue
@@ -162,6 +160,18 @@ def iter_rows(
                 yield reader.line_num, dict(zip(header, fields, strict=True))
         except (OSError, EOFError) as error:
             raise FolderError(str(path), f"can't be read: {error}", "copy the file anew") from error
+
+
+def _header_fault(
+    header: list[str], missing: list[str], columns: tuple[str, ...]
+) -> tuple[str, str]:
+    """What is wrong with the first line, and what to do; spreadsheets part by what they like."""
+    for sign, name in ((";", "semicolons"), ("\t", "tabs")):
+        if len(header) == 1 and sign in header[0]:
+            return f"the columns are parted by {name}", "save it as CSV parted by commas"
+    one = f"column {missing[0]} is missing"
+    told = one if len(missing) == 1 else f"columns {', '.join(missing)} are missing"
+    return told, f"the first line must name {','.join(columns)}"
 
 
 def _next_row(reader: Reader, path: Path, skips: Skips) -> list[str] | None:
@@ -254,18 +264,21 @@ def _si(raw: float, unit: str, quantity: Quantity) -> float:
         raise RowError("unknown unit", f"unit is {unit!r} for {quantity}") from error
 
 
+def _made(
+    path: Path, columns: tuple[str, ...], make: Callable[[dict[str, str]], T], skips: Skips
+) -> Iterator[tuple[int, T]]:
+    """(line, what it says) of every row that can be used."""
+    for line, row in iter_rows(path, columns, skips):
+        try:
+            yield line, make(row)
+        except RowError as error:
+            skips.add(path.name, line, error.reason, str(error))
+
+
 def _collect(
     path: Path | None, columns: tuple[str, ...], make: Callable[[dict[str, str]], T], skips: Skips
 ) -> list[T]:
-    found: list[T] = []
-    if path is None:
-        return found
-    for line, row in iter_rows(path, columns, skips):
-        try:
-            found.append(make(row))
-        except RowError as error:
-            skips.add(path.name, line, error.reason, str(error))
-    return found
+    return [] if path is None else [item for _, item in _made(path, columns, make, skips)]
 
 
 def _needed(folder: Path, name: str) -> Path:
@@ -277,13 +290,18 @@ def _needed(folder: Path, name: str) -> Path:
     return path
 
 
-def _unique(items: list[T], key: Callable[[T], str], file: str, skips: Skips) -> dict[str, T]:
+def _unique(
+    items: Iterator[tuple[int, T]], key: Callable[[T], str], file: str, skips: Skips
+) -> dict[str, T]:
     unique: dict[str, T] = {}
-    for item in items:
-        if key(item) in unique:
-            skips.add(file, 0, "named twice", key(item))
+    lines: dict[str, int] = {}
+    for line, item in items:
+        name = key(item)
+        if name in unique:
+            told = f"{name} stands in line {lines[name]} too, which counts"
+            skips.add(file, line, "named twice", told)
         else:
-            unique[key(item)] = item
+            unique[name], lines[name] = item, line
     return unique
 
 
@@ -296,13 +314,13 @@ def read_folder(path: Path) -> Folder:
         raise FolderError(str(path), "there is no such folder", "name a folder with bags.csv in it")
     skips = Skips()
     bags = _unique(
-        _collect(_needed(path, "bags.csv"), BAG_COLUMNS, bag_of_row, skips),
+        _made(_needed(path, "bags.csv"), BAG_COLUMNS, bag_of_row, skips),
         lambda bag: bag.bag,
         "bags.csv",
         skips,
     )
     probes = _unique(
-        _collect(_needed(path, "probes.csv"), PROBE_COLUMNS, _probe, skips),
+        _made(_needed(path, "probes.csv"), PROBE_COLUMNS, _probe, skips),
         lambda probe: probe.probe,
         "probes.csv",
         skips,

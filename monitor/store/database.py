@@ -61,6 +61,7 @@ def open_database(path: Path, now_s: float, *, check: bool = True) -> sqlite3.Co
     """
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
+        _refuse_folder(path)
         _make(path)
         path.chmod(0o600)  # -wal and -shm take the mode of the main file
     except OSError as error:
@@ -77,6 +78,12 @@ def open_database(path: Path, now_s: float, *, check: bool = True) -> sqlite3.Co
             connection.close()
             raise
     return connection
+
+
+def _refuse_folder(path: Path) -> None:
+    if path.is_dir():
+        hint = f"name a file in store.path, such as {path / 'bagwatt.db'}"
+        raise StoreError(str(path), "is a folder", hint)
 
 
 def _make(path: Path) -> None:
@@ -100,8 +107,14 @@ def refused(path: Path, error: OSError, next_step: str) -> StoreError:
 
 def open_for_reading(path: Path) -> sqlite3.Connection:
     """Open an existing store read-only; raises as `open_database` does."""
-    if not path.exists():
+    try:
+        there = path.exists()
+    except OSError as error:
+        hint = "run as the watch's user: `sudo -u bagwatt bagwatt …`"
+        raise refused(path, error, hint) from error
+    if not there:
         raise StoreError(str(path), "no store there yet", "start `bagwatt watch` first")
+    _refuse_folder(path)
     with translated(path):
         connection = _connect(f"{path.absolute().as_uri()}?mode=ro", uri=True)
         try:

@@ -151,8 +151,8 @@ def test_refill_that_can_not_be_sent_says_so(farm: Farm) -> None:
 @pytest.mark.parametrize(
     ("words", "said"),
     [
-        (["yesterday", "2026-03-09T06:00Z"], "write times such as"),
-        (["2026-03-09T06:00:00Z", "2026-03-09T05:00:00Z"], "FROM is not before TO"),
+        (["yesterday", "2026-03-09T06:00Z"], "'yesterday' is no ISO 8601 time"),
+        (["2026-03-09T06:00:00Z", "2026-03-09T05:00:00Z"], "name FROM, then TO"),
     ],
 )
 def test_an_odd_stretch_is_refused(farm: Farm, words: list[str], said: str) -> None:

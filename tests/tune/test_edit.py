@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from monitor.errors import SettingsError
+from monitor.errors import SettingsError, WordError
 from monitor.settings.edit import apply, backup_of, edited, snapshot, undo
 from monitor.settings.load import load_strains
 
@@ -101,9 +101,8 @@ def test_undo_is_refused_when_more_was_changed_by_hand_since(small: Path) -> Non
 
 
 def test_undo_without_anything_applied_says_so(small: Path) -> None:
-    with pytest.raises(SettingsError, match="1 problem") as told:
+    with pytest.raises(WordError, match="nothing was applied"):
         undo(small)
-    assert "nothing was applied" in told.value.problems[0]
 
 
 @pytest.mark.parametrize("value", ["30 parsecs", "0.8 W", "99 K", "{a: b}", "0.8 K # no"])
