@@ -245,7 +245,10 @@ def of_mirror(settings: Settings, clock: Clock) -> Iterator[Finding]:
     point = tried(settings.mirror.site, settings.room.name, now_s)
     answer = Server(settings.mirror).write([point], now_s)
     if answer.word is not Word.TAKEN:
-        yield Finding("mirror", "wrong", answer.detail)
+        detail = answer.detail
+        if detail.startswith("not reached"):
+            detail = f"{settings.mirror.url}: {detail}; does the server run there?"
+        yield Finding("mirror", "wrong", detail)
         return
     yield Finding("mirror", "ok", f"{settings.mirror.url} takes points")
     if answer.ahead_s is not None and abs(answer.ahead_s) > CLOCK_APART_S:

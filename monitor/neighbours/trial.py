@@ -16,6 +16,7 @@ from monitor.room_messages import RoomClaim
 from monitor.room_summary import SummaryRefusedError, from_json
 from monitor.settings.schema import Settings
 from monitor.settings.schema_neighbours import NeighbourSettings
+from monitor.sources.mqtt_client import connect_fault
 from monitor.store import claimed, open_reader
 from monitor.words import moment
 
@@ -31,7 +32,7 @@ def try_neighbours(
         claims = _claims(own, settings.room.name)
     except (CutOffError, OSError, ValueError) as error:
         text = str(error)
-        yield "wrong", text if where in text else f"{where}: {text}"
+        yield "wrong", text if where in text else connect_fault(where, error)
         return
     yield "ok", f"{where} takes what is told under {prefix}/# and gives it back"
     ours = _our_instance(settings, own)

@@ -7,7 +7,7 @@ place of a group (see `_from_parents`).
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from itertools import pairwise
 from typing import Any, Protocol, Self
@@ -152,17 +152,22 @@ def strains_faults(data: Mapping[str, Any]) -> list[tuple[Way, str]]:
         way: Way = ("strains", name)
         group = strain.get("group")
         if isinstance(group, str) and group not in groups:
-            faults.append(((*way, "group"), f"there is no such group{did_you_mean(group, groups)}"))
+            faults.append(((*way, "group"), _no_such("group", group, groups)))
         if group is not None and parents[name]:
             faults.append(((*way, "parents"), "give a group or parents, not both"))
         for index, parent in enumerate(_listed(strain.get("parents"))):
             if isinstance(parent, str) and parent not in strains:
-                text = f"there is no such strain{did_you_mean(parent, strains)}"
+                text = _no_such("strain", parent, strains)
                 faults.append(((*way, "parents", index), text))
             elif _descends(parent, name, parents):
                 text = f"{name} would be its own forebear"
                 faults.append(((*way, "parents", index), text))
     return faults
+
+
+def _no_such(what: str, name: str, known: Iterable[str]) -> str:
+    hint = did_you_mean(name, known) or f"; write it into this file, under `{what}s`"
+    return f"there is no such {what}{hint}"
 
 
 def _blocks(part: Any) -> dict[str, dict[str, Any]]:

@@ -16,6 +16,7 @@ from monitor.settings.load import load_settings
 from tests.clocks import TurnedClock
 from tests.mirror.fake import TOKEN, FakeServer
 from tests.mirror.rooms import FRAME_S, ROOM, START_S, MirroredRoom
+from tests.waiting import free_port
 
 SETTINGS = """\
 room: {{name: "{room}", timezone: Europe/London, band_low: 10 C, band_high: 30 C}}
@@ -174,6 +175,15 @@ def test_check_writes_one_point_and_says_what_the_server_thinks_of_it(farm: Farm
     farm.fake.mood = "404"
     code, text = farm.run("check")
     assert code == 3 and "mirror: answered 404" in text and "bucket" in text
+
+
+def test_check_says_where_no_server_of_the_mirror_is(farm: Farm) -> None:
+    path = farm.folder / "monitor.yaml"
+    gone = f"http://127.0.0.1:{free_port()}"
+    path.write_text(path.read_text(encoding="utf-8").replace(farm.fake.url, gone), encoding="utf-8")
+    code, text = farm.run("check")
+    assert code == 3 and f"mirror: {gone}: not reached (" in text
+    assert "does the server run there?" in text
 
 
 def test_check_says_that_the_servers_clock_is_not_ours(farm: Farm) -> None:
