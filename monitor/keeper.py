@@ -227,7 +227,8 @@ class Keeper:
         aside = set_aside(self._path, now_s)  # an open file follows its new name
         self._notice = f"{error.where}: {error.what}; moved aside to {aside.name}"
         self._notice_closes = TOLD_CLOSES
-        self._say(f"{error}; moved aside to {aside}, a new store is begun")
+        told = f"{error.where}: {error.what}; moved aside to {aside}, a new store is begun"
+        self._say(told)
         return aside
 
     def retry(

@@ -98,6 +98,7 @@ def test_a_store_damaged_while_watching_is_moved_aside_and_the_run_goes_on(room:
     damage(room)
     room.minute()
     room.minute()
+    assert not any("move it aside" in one for one in room.said), "it is done already"
     assert "moved aside" in room.log.problem
     assert len(list(room.folder.glob("bagwatt.db.damaged-*"))) >= 1
     assert room.log.store.path == room.settings.store.path

@@ -42,7 +42,7 @@ def watcher(settings: Settings, as_json: bool) -> Exit:
         notes = store.notes(limit=MOST_EVENTS)[:1]
         last = store.last_frame()
     if last is None:
-        say_error("there is no history: no frame was ever closed here")
+        say_error("there is no history: no frame was ever closed here; let `bagwatt watch` run")
         return Exit.UNUSABLE
     people = [
         Person(one.name, frozenset(one.kinds or ()), one.least_urgency)

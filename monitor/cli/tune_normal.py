@@ -28,6 +28,7 @@ from monitor.review.records import bag_records
 from monitor.review.runs import EVERY_S
 from monitor.settings.learned import LEARNED_FILE, LearnedStrain, write_learned
 from monitor.settings.load import load_learned
+from monitor.settings.model import did_you_mean
 from monitor.settings.schema import Settings
 
 MOST_IMPORT_BYTES = 64 * 1024
@@ -40,11 +41,13 @@ ANOTHER_ROOM = (
 def normal(settings: Settings, arguments: argparse.Namespace) -> Exit:
     """Show what is normal for a strain; learn or export it where that was asked."""
     strain: str = arguments.strain
+    known = settings.strains.lookup(strain).known
     found = _learn(settings, strain)
     if found is None:
+        hint = did_you_mean(strain, settings.strains.strains) if not known else ""
         say_error(
             f"nothing is normal for {strain} yet: no run of it is finished, with bags that ended"
-            " healthy"
+            f" healthy{hint or '; `bagwatt bag full-run` writes that down'}"
         )
         return Exit.UNUSABLE
     if arguments.json:

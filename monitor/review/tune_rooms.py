@@ -81,7 +81,10 @@ def no_history(strain: str, accounts: Iterable[Account]) -> str:
     """Why there is nothing to tune a strain by, in words; empty where there is something."""
     versions = bags_of(accounts)
     if not versions:
-        return "there is no history: no frame with a bag was ever closed here"
+        return (
+            "there is no history: no frame with a bag was ever closed here; let `bagwatt watch` see"
+            " a run to its end, or name a --folder"
+        )
     known = sorted({one[-1].strain for one in versions.values()})
     if strain in known:
         return ""

@@ -167,7 +167,8 @@ def test_json_and_picture_of_a_tuning(config: Path, capsys: pytest.CaptureFixtur
     [
         (["GO-21"], "no bag of GO-21 is in the history, only of AM-3, GO-12; did you mean `GO-12`"),
         ([], "name the STRAIN to tune"),
-        (["GO-12", "--normal"], "nothing is normal for GO-12 yet"),
+        (["GO-12", "--normal"], "that ended healthy; `bagwatt bag full-run` writes that down"),
+        (["GO12", "--normal"], "that ended healthy; did you mean `GO-12`?"),
         (["--import", "monitor.yaml"], "monitor.yaml"),
     ],
 )
