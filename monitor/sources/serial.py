@@ -110,7 +110,7 @@ def _told(settings: SerialSettings, error: Exception) -> str:
     if number == 13:  # EACCES
         return f"{settings.port} may not be opened: add bagwatt's user to the group dialout"
     if number in (11, 16):  # EAGAIN of the lock, EBUSY
-        return f"{settings.port} is held by another program: stop that one"
+        return f"{settings.port} is held by another program (a `bagwatt watch`?): stop that one"
     if "Could not configure port" in str(error):  # so pyserial tells of what is no terminal
         return f"{settings.port} is no serial port: name one of /dev/serial/by-id/ in `port`"
     return f"{settings.port}: {error}"
