@@ -85,4 +85,4 @@ def test_a_bag_that_runs_ahead_speaks_less_of_heat_where_its_shelf_is_warm() -> 
             told = judge.step(replace(frame, surface_c=read), planned, air_c, air_c, {})
             odds.append(told["Q02"][1].hot)
         loudest[warmer_k] = max(odds)
-    assert loudest[3.0] < loudest[0.0] - 1.0
+    assert loudest[3.0] < loudest[0.0] - 0.5
