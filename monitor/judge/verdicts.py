@@ -48,7 +48,7 @@ class VerdictParams:
     stalled_prior_odds: float = 0.03
     hot_margin_by_probe: float = 1.7
     hot_margin_by_hand: float = -1.0
-    stalled_worth_by_probe: float = 5.3
+    stalled_worth_by_probe: float = 4.3
     stalled_worth_by_hand: float = 3.5
     contact: float = 0.85
     contact_sd: float = 0.05
