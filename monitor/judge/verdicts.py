@@ -20,7 +20,7 @@ from monitor.thermal.substrate import substrate_in
 from monitor.values import Bag, Evidence, Reason
 
 Array = NDArray[np.float64]
-#: Earlier looks that must agree before heat counts as lost.
+#: Earlier looks that must agree before heat counts as lost, or as added in a cohort not risen yet.
 LOOKS_HELD = 2
 
 
@@ -81,6 +81,7 @@ class Standing:
     at_s: float
     hot: float
     stalled: float
+    hot_before: tuple[float, ...]
     stalled_before: tuple[float, ...]
     hottest: float
     added_k: float
@@ -103,6 +104,15 @@ class Standing:
     lent_k: float
     around_k: float
     drift_k: float
+
+    @property
+    def hot_for_long(self) -> float:
+        """The evidence of added heat; of a cohort that has not risen yet the least at the last
+        looks: until it rises, a bag that leads it by a day looks hot for some hours. Walks are
+        half a day apart anyway."""
+        if self.by_hand or self.row_h >= self.rising_h:
+            return self.hot
+        return min((self.hot, *self.hot_before))
 
     @property
     def stalled_for_long(self) -> float:
@@ -130,12 +140,14 @@ class Standing:
         if recent:
             span = panel.hours[last[-1]] - panel.hours[last[0]]
             rate = float(column[last[-1]] - column[last[0]]) / float(span)
-        earlier = (before.stalled, *before.stalled_before) if before else (0.0,)
+        hot_before = (before.hot, *before.hot_before) if before else (0.0,)
+        stalled_before = (before.stalled, *before.stalled_before) if before else (0.0,)
         return Standing(
             at_s=at_s,
             hot=float(found.hot[place]),
             stalled=float(found.stalled[place]),
-            stalled_before=earlier[:LOOKS_HELD],
+            hot_before=hot_before[:LOOKS_HELD],
+            stalled_before=stalled_before[:LOOKS_HELD],
             hottest=max(float(found.hot[place]), before.hottest if before else 0.0),
             added_k=float(found.added_k[place]),
             lost_k=float(found.lost_k[place]),
@@ -169,12 +181,16 @@ class Standing:
 
     def plain(self) -> dict[str, Any]:
         """As data."""
-        return {**asdict(self), "stalled_before": list(self.stalled_before)}
+        before = {name: list(getattr(self, name)) for name in _BEFORE}
+        return {**asdict(self), **before}
 
     @staticmethod
     def from_plain(data: Mapping[str, Any]) -> Standing:
         """From what `plain` gave."""
-        return Standing(**{**data, "stalled_before": tuple(data["stalled_before"])})
+        return Standing(**{**data, **{name: tuple(data[name]) for name in _BEFORE}})
+
+
+_BEFORE = ("hot_before", "stalled_before")
 
 
 def _slope(times: Array, fit: Array, row: int) -> float:
@@ -218,7 +234,7 @@ def weigh_bag(
         )  # fmt: skip
     warm = standing.hot >= standing.stalled
     # Each against both other accounts of the bag: healthy, or the opposite fault.
-    hot = standing.hot + hot_prior - max(0.0, standing.stalled + stalled_prior)
+    hot = standing.hot_for_long + hot_prior - max(0.0, standing.stalled + stalled_prior)
     most = params.stalled_worth_by_hand if by_hand else params.stalled_worth_by_probe
     worth = min(most, max(0.0, standing.stalled_for_long - standing.hot))
     stalled = standing.stalled_for_long + worth + stalled_prior

@@ -25,7 +25,8 @@ from monitor.judge.verdicts import Standing
 from monitor.values import Reason
 
 STANDING = Standing(
-    at_s=0.0, hot=-1.0, stalled=-1.0, stalled_before=(), hottest=0.0, added_k=0.0, lost_k=0.0,
+    at_s=0.0, hot=-1.0, stalled=-1.0, hot_before=(), stalled_before=(),
+    hottest=0.0, added_k=0.0, lost_k=0.0,
     onset_h=0.0, lost_h=0.0, strength=1.0, shift_h=0.0, offset_k=0.0, fit_sd_k=0.1,
     warmth_k=1.0, slope_k_per_h=0.0, row_h=0.0, by_hand=False, reading_k=0.05, rate_k_per_h=0.0,
     rows=40, peers=5, rising_h=0.0, lent_k=0.0, around_k=0.0, drift_k=0.0,

@@ -19,7 +19,8 @@ AIR_C, END_S = 22.0, 400.0 * HOUR_S
 PARAMS = VerdictParams()
 BAG = Bag("Q01", "batch", "GO-12", "L1", 0.0, 2.4, "R1", 3, 1)
 STEADY = Standing(
-    at_s=END_S, hot=0.0, stalled=0.0, stalled_before=(), hottest=0.0, added_k=0.0, lost_k=0.0,
+    at_s=END_S, hot=0.0, stalled=0.0, hot_before=(), stalled_before=(),
+    hottest=0.0, added_k=0.0, lost_k=0.0,
     onset_h=0.0, lost_h=0.0, strength=1.0, shift_h=0.0, offset_k=0.2, fit_sd_k=0.1,
     warmth_k=1.2, slope_k_per_h=0.0, row_h=END_S / HOUR_S, by_hand=False, reading_k=0.05,
     rate_k_per_h=0.0, rows=40, peers=5, rising_h=0.0, lent_k=0.0, around_k=0.0, drift_k=0.0,

@@ -71,7 +71,7 @@ def test_what_is_expected_of_a_bag_moves_by_its_lead_and_nobody_elses_does() -> 
 
 def test_a_bag_that_runs_ahead_speaks_less_of_heat_where_its_shelf_is_warm() -> None:
     """Eighteen hours ahead of its cohort, in the same air and in air 3 K warmer."""
-    bags = cohort(seed=4)
+    bags = cohort(seed=2)
     bags["Q02"] = replace(bags["Q02"], peak_h=62.0)
     loudest = {}
     for warmer_k in (0.0, 3.0):
@@ -85,4 +85,4 @@ def test_a_bag_that_runs_ahead_speaks_less_of_heat_where_its_shelf_is_warm() -> 
             told = judge.step(replace(frame, surface_c=read), planned, air_c, air_c, {})
             odds.append(told["Q02"][1].hot)
         loudest[warmer_k] = max(odds)
-    assert loudest[3.0] < loudest[0.0] - 0.5
+    assert loudest[3.0] < loudest[0.0] - 1.0

@@ -15,8 +15,9 @@ from monitor.values import Bag, Evidence, Reason
 PARAMS, STRAIN = VerdictParams(), Strain()
 BAG = Bag("Q01", "batch", "GO-12", "L1", 0.0, 2.4, "R1", 3, 1)
 STANDING = Standing(
-    at_s=0.0, hot=-1.0, stalled=-1.0, stalled_before=(-1.0, -1.0), hottest=0.0, added_k=0.0,
-    lost_k=0.0, onset_h=0.0, lost_h=0.0, strength=1.0, shift_h=0.0, offset_k=0.0, fit_sd_k=0.1,
+    at_s=0.0, hot=-1.0, stalled=-1.0, hot_before=(), stalled_before=(-1.0, -1.0), hottest=0.0,
+    added_k=0.0, lost_k=0.0, onset_h=0.0, lost_h=0.0, strength=1.0, shift_h=0.0, offset_k=0.0,
+    fit_sd_k=0.1,
     warmth_k=1.0, slope_k_per_h=0.0, row_h=0.0, by_hand=False, reading_k=0.05, rate_k_per_h=0.0,
     rows=40, peers=7, rising_h=10.0, lent_k=0.0, around_k=0.0, drift_k=0.0,
 )  # fmt: skip
@@ -42,7 +43,7 @@ def test_a_factor_that_is_enough_for_a_call_is_none_where_the_opposite_explains_
 
 def test_the_posterior_odds_are_the_factor_times_the_prior_odds() -> None:
     assert weighed(HOT).hot == pytest.approx(14.0 + math.log(0.05))
-    assert weighed(COLD).stalled == pytest.approx(14.0 + 5.3 + math.log(0.03))
+    assert weighed(COLD).stalled == pytest.approx(14.0 + 4.3 + math.log(0.03))
 
 
 def test_lost_heat_must_have_been_seen_at_earlier_looks_too() -> None:
@@ -53,6 +54,16 @@ def test_lost_heat_must_have_been_seen_at_earlier_looks_too() -> None:
     assert weighed(replace(HOT, stalled_before=(0.0, 0.0))).reason is Reason.ADDED_HEAT
     by_hand = weighed(replace(COLD, stalled_before=(14.0, 2.0), by_hand=True))
     assert by_hand.stalled == pytest.approx(14.0 + 3.5 + math.log(0.03))
+
+
+def test_before_its_cohort_rises_a_bag_must_have_been_hot_at_earlier_looks_too() -> None:
+    """A bag that leads by a day looks hot for some hours, until its mates rise as well."""
+    fresh = replace(HOT, hot_before=(14.0, 2.0))
+    assert weighed(fresh).hot == pytest.approx(2.0 + math.log(0.05))
+    assert weighed(fresh).reason is not Reason.ADDED_HEAT
+    assert weighed(replace(fresh, hot_before=(14.0, 14.0))).reason is Reason.ADDED_HEAT
+    for risen_or_walked in (replace(fresh, row_h=10.0), replace(fresh, by_hand=True)):
+        assert weighed(risen_or_walked).hot == pytest.approx(14.0 + math.log(0.05))
 
 
 def test_a_call_from_walks_needs_less_than_one_from_probes() -> None:
