@@ -54,6 +54,15 @@ class Healthy:
             self.grid,
         )
 
+    def level_sd_k(self, height: Array) -> Array:
+        """How far a bag's warmth is unknown where each grid point's curve stands at `height`
+        (grid): by the bag's strength, and by which point is its own (bags) [K]."""
+        share, at = self.share, height[self.point]
+        level = at * self.right / self.precision
+        mean = (share * level).sum(axis=1)
+        square = (share * (level**2 + at**2 / self.precision)).sum(axis=1)
+        return np.asarray(np.sqrt(np.maximum(square - mean**2, 0.0)))
+
     def onto_grid(self, values: Array) -> Array:
         """Values by entry (bags, entries, ...) summed by grid point (bags, grid, ...)."""
         summed = np.zeros((len(values), self.grid, *values.shape[2:]))

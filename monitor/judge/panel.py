@@ -154,7 +154,7 @@ def _verdicts(
         onset[members] = warm.share.sum(axis=1) @ onset_h
         made = _fit(group, grid, mine, seen, warm, curve, added)
         fit[:, members], offset[members], offset_sd_k = made
-        fit_sd[members] = np.hypot(offset_sd_k, _level_sd(mine, curve[now, :, HEAT]))
+        fit_sd[members] = np.hypot(offset_sd_k, mine.level_sd_k(curve[now, :, HEAT]))
         share = mine.share
         peak[members] = (share * grid.peak_h[mine.point]).sum(axis=1)
         strength[members] = (share * mine.right / mine.precision).sum(axis=1) / course.peak_k
@@ -175,16 +175,6 @@ def _verdicts(
         np.full(bags, -np.inf),
         np.full(bags, panel.hours[-1]),
     )
-
-
-def _level_sd(healthy: Healthy, height: Array) -> Array:
-    """How far the warmth of a healthy bag is unknown where each grid point's curve stands at
-    `height` (grid), by its strength and by which point it is: (bags) [K]."""
-    share, at = healthy.share, height[healthy.point]
-    level = at * healthy.right / healthy.precision
-    mean = (share * level).sum(axis=1)
-    square = (share * (level**2 + at**2 / healthy.precision)).sum(axis=1)
-    return np.asarray(np.sqrt(np.maximum(square - mean**2, 0.0)))
 
 
 def _own_loss(lost_k: Array, stalled: Array) -> Array:

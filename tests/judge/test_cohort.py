@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 import numpy as np
@@ -48,6 +49,18 @@ def test_the_corrections_are_the_curves_derivatives() -> None:
     here = shapes(ages, grid, 0.22)
     np.testing.assert_allclose((later - here)[:, 0, HEAT] / step, here[:, 0, LATER], atol=1e-5)
     np.testing.assert_allclose((wider - here)[:, 0, HEAT] / step, here[:, 0, WIDER], atol=1e-5)
+
+
+def test_a_slow_late_hump_is_no_likelier_than_a_quick_early_one_for_being_slow() -> None:
+    """The time constant counts as a share of the peak's age, so what the peak's age is worth by
+    itself is all that two humps of one share differ by."""
+    prior = HeatPrior(peak_h=130.0, peak_h_sd=60.0, rise_h=17.0, rise_h_sd=8.5)
+    share = 17.0 / 130.0
+    peak_h = np.array([70.0, 190.0, 190.0])
+    grid = Grid(peak_h, peak_h * np.array([share, share, 2.0 * share]), 4.0, 1.2)
+    early, late, slow = log_prior(grid, prior, np.array([1.5]))[:, 0]
+    assert early == pytest.approx(late)  # each one standard deviation from the usual age
+    assert late - slow == pytest.approx(0.5 * (math.log(2.0) / 0.5) ** 2)
 
 
 @pytest.mark.parametrize("pull", [6.0, LookParams().pull])

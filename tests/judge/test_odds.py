@@ -10,7 +10,13 @@ from monitor.judge.cohort import Expected, Likelihood
 from monitor.judge.curve import Grid, onset_steps, shapes
 from monitor.judge.filters import Noise, whitener
 from monitor.judge.likelihood import Design, invert, project, reduce_design
-from monitor.judge.odds import log_normal_cdf, needed_log_odds, weigh_healthy, weigh_onsets
+from monitor.judge.odds import (
+    Healthy,
+    log_normal_cdf,
+    needed_log_odds,
+    weigh_healthy,
+    weigh_onsets,
+)
 
 HOURS = np.arange(1.0, 22.0) * 6.0
 GRID = Grid(np.array([60.0]), np.array([10.0]), 4.0, 1.2)
@@ -123,3 +129,18 @@ def test_cofactors_invert_as_lapack_does() -> None:
     assert np.allclose(inverse @ matrices, np.eye(3), atol=1e-6)
     assert np.allclose(inverse, np.linalg.inv(matrices), rtol=1e-6, atol=1e-9)
     assert np.allclose(log_det, np.linalg.slogdet(matrices)[1], atol=1e-9)
+
+
+def test_warmth_is_unknown_by_the_strength_and_by_which_curve_is_the_bags() -> None:
+    """A mixture's variance is the mean of its parts' and that of their means; drawn a million
+    times beside it."""
+    point, log_weight = np.array([[0, 2]]), np.log([[0.3, 0.7]])
+    precision, right = np.array([[25.0, 4.0]]), np.array([[25.0 * 1.2, 4.0 * 2.0]])
+    healthy = Healthy(point, log_weight, precision, right, np.zeros(1), 3)
+    height = np.array([0.5, 9.0, 0.8])
+    random = np.random.default_rng(1)
+    which = (random.random(1_000_000) < 0.7).astype(int)
+    strength = random.normal((right / precision)[0][which], 1.0 / np.sqrt(precision[0][which]))
+    drawn = strength * height[point[0][which]]
+    assert healthy.level_sd_k(height) == pytest.approx([drawn.std()], rel=0.01)
+    assert healthy.level_sd_k(np.zeros(3)) == pytest.approx([0.0])
