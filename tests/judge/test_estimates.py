@@ -4,15 +4,18 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from statistics import median
 
 import numpy as np
 import pytest
 
+from monitor.judge.evidence import Judge
 from monitor.judge.outlook import Outlook, estimate_bag
 from monitor.judge.verdicts import Standing, VerdictParams, thermal
 from monitor.thermal.bag import describe_bag, loss_at
 from monitor.thermal.transient import lag_modes
 from monitor.values import Bag, Estimate
+from tests.judge.test_evidence import book, cohort, frames
 
 HOUR_S = 3600.0
 AIR_C, END_S = 22.0, 400.0 * HOUR_S
@@ -138,6 +141,21 @@ def test_heat_of_a_bag_that_moves_is_known_less_well() -> None:
     added = math.hypot(rest.heat_w_per_kg - rest.heat_low_w_per_kg, 1.2816 * low)
     assert moves.heat_w_per_kg - moves.heat_low_w_per_kg == pytest.approx(added, rel=0.12)
     assert low > 0.3 * (rest.heat_w_per_kg - rest.heat_low_w_per_kg)
+
+
+def test_a_look_tells_what_stands_around_a_bag_and_how_far_its_fit_is_unknown() -> None:
+    bags = cohort(seed=2)
+    judge, planned, air_c = Judge(), book(list(bags)), dict.fromkeys(bags, AIR_C)
+    for frame in frames(bags, 60):
+        judge.step(frame, planned, air_c, air_c, {})
+    told = judge.state()["standing"].values()
+    usual_k = median(one["warmth_k"] - one["offset_k"] for one in told)
+    assert usual_k > 0.3
+    for one in told:
+        assert one["around_k"] == pytest.approx(usual_k)
+        # a constant offset alone is known to 0.03 K by then, the curve is not
+        assert one["fit_sd_k"] > 0.06
+        assert one["drift_k"] > 0.05
 
 
 def test_without_a_look_or_without_air_only_what_was_read_is_told() -> None:
