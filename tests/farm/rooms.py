@@ -38,7 +38,7 @@ DRAWN = {
 _WARM = replace(
     FIRST.trouble,
     contaminated=0.3, run_chance=0.0, lot_chance=0.0, stalled=0.0, fell=0, stuck=0, silent=0,
-    heater_stuck_chance=0.0, added_k=(4.5, 5.5), added_age_h=(20.0, 24.0), added_rise_h=(3.0, 4.0),
+    heater_stuck_chance=0.0, added_k=(4.5, 5.5), added_age_h=(14.0, 18.0), added_rise_h=(3.0, 4.0),
 )  # fmt: skip
 _SPEC = replace(
     FIRST,
