@@ -11,6 +11,7 @@ arXiv 2210.01948): a budget of false calls is a threshold.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -37,7 +38,7 @@ class Healthy:
     log_total: Array
     grid: int
 
-    @property
+    @cached_property
     def share(self) -> Array:
         """Posterior share of each entry."""
         share = np.exp(self.log_weight - self.log_weight.max(axis=1, keepdims=True))

@@ -50,9 +50,7 @@ class Outlook:
             return None
         bag_thermal = thermal(bag)
         # a probe sees part of the air
-        contact, contact_sd = params.contact, params.contact_sd
-        if standing.by_hand:
-            contact, contact_sd = 1.0, 0.0
+        contact, contact_sd = params.contact_by(standing.by_hand)
         # what the room shares and the bag's own offset are no heat
         warmth_k = (standing.warmth_k - standing.offset_k) / contact
         # the look's last row lies hours back, and the surface itself trails the heat

@@ -63,6 +63,10 @@ class VerdictParams:
     fewest_peers: int = 3
     look_again: float = 2.0
 
+    def contact_by(self, by_hand: bool) -> tuple[float, float]:
+        """The share of bag in a reading by these means, with its spread."""
+        return (1.0, 0.0) if by_hand else (self.contact, self.contact_sd)
+
 
 @dataclass(frozen=True, slots=True)
 class Around:
@@ -240,8 +244,7 @@ def weigh_bag(
     stalled = standing.stalled_for_long + worth + stalled_prior
     stalled -= max(0.0, standing.hottest + hot_prior)
     excess_k = standing.own_k if warm else -standing.lost_k
-    added_k = excess_k if by_hand else excess_k / params.contact
-    added_w = thermal(bag).loss_w_per_k * added_k
+    added_w = thermal(bag).loss_w_per_k * excess_k / params.contact_by(by_hand)[0]
     reason = _reason(standing, warm, hot, stalled, hot_needed, stalled_needed, strain, params)
     if handled:
         reason = Reason.HANDLED

@@ -141,6 +141,13 @@ def test_heat_of_a_bag_that_moves_is_known_less_well() -> None:
     added = math.hypot(rest.heat_w_per_kg - rest.heat_low_w_per_kg, 1.2816 * low)
     assert moves.heat_w_per_kg - moves.heat_low_w_per_kg == pytest.approx(added, rel=0.12)
     assert low > 0.3 * (rest.heat_w_per_kg - rest.heat_low_w_per_kg)
+    # as warm as before, and so of the same film: exactly what the lag leaves open
+    still, moving = (
+        Outlook.of(BAG, replace(STEADY, slope_k_per_h=slope), PARAMS) for slope in (0.0, 0.3)
+    )
+    assert still is not None and moving is not None
+    open_ = 0.25 * loss_at(thermal(BAG), 1.0 / 0.85) * trails_k / 0.85 / BAG.mass_kg
+    assert moving.heat_variance - still.heat_variance == pytest.approx(open_**2)
 
 
 def test_a_look_tells_what_stands_around_a_bag_and_how_far_its_fit_is_unknown() -> None:
