@@ -19,6 +19,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
+from monitor.book.standing import place_of
 from monitor.channels import build_channels, usable
 from monitor.cli.asking import outage_of, outage_text
 from monitor.cli.exits import Exit
@@ -138,14 +139,13 @@ def of_folder(settings: Settings) -> Iterator[Finding]:
 
 def _doubts(folder: Folder) -> Iterator[str]:
     """What two rows say of each other that can hardly be meant."""
-    slots: dict[tuple[str, int | None, int], list[str]] = {}
+    slots: dict[str, list[str]] = {}
     for bag in folder.bags.values():
         if bag.rack and bag.slot is not None:
-            slots.setdefault((bag.rack, bag.shelf, bag.slot), []).append(bag.bag)
-    for (rack, shelf, slot), bags in sorted(slots.items(), key=str):
+            slots.setdefault(str(place_of(bag)), []).append(bag.bag)
+    for place, bags in sorted(slots.items()):
         if len(bags) > 1:
-            shelf_text = "" if shelf is None else str(shelf)
-            yield f"bags.csv: {', '.join(bags)} stand in one slot, {rack}/{shelf_text}/{slot}"
+            yield f"bags.csv: {', '.join(bags)} stand in one slot, {place}"
     for probe in folder.probes.values():
         if probe.bag and probe.bag not in folder.bags:
             yield f"probes.csv: {probe.probe} hangs on {probe.bag}, which bags.csv does not have"
@@ -246,7 +246,7 @@ def of_mirror(settings: Settings, clock: Clock) -> Iterator[Finding]:
     answer = Server(settings.mirror).write([point], now_s)
     if answer.word is not Word.TAKEN:
         detail = answer.detail
-        if detail.startswith("not reached"):
+        if not answer.reached:
             detail = f"{settings.mirror.url}: {detail}; does the server run there?"
         yield Finding("mirror", "wrong", detail)
         return

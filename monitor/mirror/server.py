@@ -42,12 +42,14 @@ class Word(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Answer:
-    """An answer; `wait_s` is what the server asked for, `ahead_s` how far its clock is ahead."""
+    """An answer; `wait_s` is what the server asked for, `ahead_s` how far its clock is ahead, and
+    `reached` whether it comes from a server at all."""
 
     word: Word
     detail: str = ""
     wait_s: float | None = None
     ahead_s: float | None = None
+    reached: bool = True
 
 
 class Server:
@@ -83,7 +85,7 @@ class Server:
         except InfluxDBError as error:
             return _meaning(error, now_s)
         except (HTTPError, OSError, ValueError) as error:
-            return Answer(Word.AGAIN, f"not reached ({_name(error)})")
+            return Answer(Word.AGAIN, f"not reached ({_name(error)})", reached=False)
         finally:
             guard.cancel()
             self._wires.clear()
