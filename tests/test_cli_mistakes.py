@@ -12,22 +12,15 @@ import pytest
 
 from monitor.cli import main
 from monitor.cli.exits import Exit
-from tests.book.farm import BATCH, Farm
+from tests.book.conftest import farm_as_entered  # noqa: F401
 
 ROOT = Path(__file__).resolve().parent.parent
 
 
-@pytest.fixture(scope="module")
-def entered(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A farm with forty bags in rack R1."""
-    path = tmp_path_factory.mktemp("farm")
-    assert Farm(path).say(*BATCH) == 0
-    return path
-
-
 @pytest.fixture
-def config(entered: Path, tmp_path: Path) -> Path:
-    shutil.copytree(entered, tmp_path / "farm")
+def config(farm_as_entered: Path, tmp_path: Path) -> Path:  # noqa: F811
+    """A farm with forty bags in rack R1."""
+    shutil.copytree(farm_as_entered, tmp_path / "farm")
     return tmp_path / "farm"
 
 

@@ -7,8 +7,6 @@ import subprocess
 import sys
 import threading
 import time
-from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -19,6 +17,7 @@ from monitor.errors import StoreError
 from monitor.settings.schema_sources import TopicSettings
 from monitor.sources import build_source
 from monitor.store import open_reader
+from tests.bench.meter import started
 from tests.broker import Broker
 from tests.sources.mqtt_parts import fresh_queue, running, settings, up
 from tests.sources.parts import take
@@ -38,25 +37,22 @@ neighbours: {{host: 127.0.0.1, port: {port}, keepalive: 5 s}}
 channels: none
 store: {{path: bagwatt.db, commit_every: 0.2 s}}
 """
-BAGWATT = [sys.executable, "-m", "monitor"]
 NOW = "bagwatt/bagwatt-north/standing"
-
-
-@contextmanager
-def watching(folder: Path) -> Iterator[subprocess.Popen[bytes]]:
-    command = [*BAGWATT, "watch", "--config", str(folder)]
-    with (folder / "log").open("wb") as log:
-        process = subprocess.Popen(command, stdout=log, stderr=log)
-    try:
-        yield process
-    finally:
-        process.terminate()
-        process.wait(20)
 
 
 def check(folder: Path, seconds: float = 2.0) -> dict[str, tuple[str, str]]:
     """State and words of each thing tried."""
-    command = [*BAGWATT, "check", "--config", str(folder), "--listen", str(seconds), "--json"]
+    command = [
+        sys.executable,
+        "-m",
+        "monitor",
+        "check",
+        "--config",
+        str(folder),
+        "--listen",
+        str(seconds),
+        "--json",
+    ]
     done = subprocess.run(command, capture_output=True, text=True, check=False)
     found: list[dict[str, Any]] = json.loads(done.stdout)["findings"]
     return {one["what"]: (one["state"], one["detail"]) for one in found}
@@ -91,7 +87,7 @@ def test_a_watch_keeps_its_connection_and_every_reading_while_check_listens(
             sent.append(15.0 + len(sent) / 100)
             broker.publish(("barn/p1/temp", f"{sent[-1]:.2f}"))
 
-    with watching(tmp_path):
+    with started(["-m", "monitor", "watch", "--config", str(tmp_path)], tmp_path / "log"):
         wait_until(lambda: standing(broker) == "watching", 20, "watching")
         speaking = threading.Thread(target=speak)
         speaking.start()
