@@ -198,19 +198,24 @@ def test_a_little_chart_keeps_inside_its_box_and_escapes_its_name() -> None:
     assert little_chart({**side, "day": [0.0], "course": [1.0]}) == ""
 
 
+@pytest.fixture
+def tuned(site: Callable[..., Site], sheets: dict[str, Any]) -> Site:
+    """A page that knows the tuning of one strain."""
+    room = site()
+    keep_tuning(room.store, "GO-12", START_S, sheets)
+    return room
+
+
 @pytest.mark.skipif(not Path(CHROMIUM).exists(), reason="no Chromium: `sh tests/run` installs it")
 def test_tuning_is_accessible_and_fits_a_phone(
-    site: Callable[..., Site],
-    sheets: dict[str, Any],
+    tuned: Site,
     browser: Browser,  # noqa: F811
 ) -> None:
     """axe finds nothing serious; nothing is wider than 360 pixels; a glove finds every control."""
-    room = site()
-    keep_tuning(room.store, "GO-12", START_S, sheets)
     for size in (PHONE, {"width": 1280, "height": 800}):
         page = browser.new_page(viewport=size)
         for view in ("tuning", "tuning/GO-12"):
-            page.goto(room.address + view)
+            page.goto(tuned.address + view)
             found = Axe().run(page).response["violations"]
             grave = [o["id"] for o in found if o["impact"] in ("serious", "critical")]
             assert grave == [], (view, found)
@@ -230,16 +235,14 @@ def test_tuning_is_accessible_and_fits_a_phone(
 
 @pytest.mark.skipif(not Path(CHROMIUM).exists(), reason="no Chromium: `sh tests/run` installs it")
 def test_no_table_of_tuning_is_cut_off_and_on_a_phone_each_figure_is_level_with_its_name(
-    site: Callable[..., Site],
+    tuned: Site,
     sheets: dict[str, Any],
     browser: Browser,  # noqa: F811
 ) -> None:
     """In both degrees; the roles say what the columns of a phone were."""
-    room = site()
-    keep_tuning(room.store, "GO-12", START_S, sheets)
     for size in (PHONE, TALL_PHONE, TABLET):
         page = browser.new_page(viewport=size)
-        page.goto(f"{room.address}tuning/GO-12")
+        page.goto(f"{tuned.address}tuning/GO-12")
         for units in ("°C", "°F"):
             assert units in page.get_by_role("cell").first.inner_text()
             assert cut_tables(page) == [], (size, units)
