@@ -48,14 +48,9 @@ class HeatSettings(Model):
         default=None, alias="peak_at_sd", gt=0, le=5000, description="Its spread."
     )
     rise_h: DurationH | None = Field(
-        default=None,
-        gt=0,
-        le=2000,
-        description="Time constant of the logistic spawn run; untold 0.13 of the peak's age.",
+        default=None, gt=0, le=2000, description="Time constant of the logistic spawn run."
     )
-    rise_h_sd: DurationH | None = Field(
-        default=None, gt=0, le=2000, description="Its spread; untold half of it."
-    )
+    rise_h_sd: DurationH | None = Field(default=None, gt=0, le=2000, description="Its spread.")
     keep: Number | None = Field(
         default=None, ge=0, le=1, description="Share of the peak's warmth kept after full run."
     )
@@ -287,20 +282,8 @@ def _with_values(base: Strain, values: StrainValues) -> Strain:
         changed["run_days"] = (values.run.shortest_d, values.run.longest_d)
     if values.heat is not None:
         said = values.heat.model_dump(exclude_none=True)
-        changed["prior"] = replace(base.prior, **_usual_rise(base.prior, said), **said)
+        changed["prior"] = replace(base.prior, **said)
     return replace(base, **changed)
-
-
-def _usual_rise(prior: HeatPrior, said: Mapping[str, float]) -> dict[str, float]:
-    """What `said` leaves open of the time constant: as large a share of the peak's age, and as wide
-    a spread for its size, as `prior` has them."""
-    usual = {}
-    if "rise_h" not in said and "peak_h" in said:
-        usual["rise_h"] = prior.rise_h / prior.peak_h * said["peak_h"]
-    if "rise_h_sd" not in said:
-        rise_h = said.get("rise_h", usual.get("rise_h", prior.rise_h))
-        usual["rise_h_sd"] = prior.rise_h_sd / prior.rise_h * rise_h
-    return usual
 
 
 def _from_parents(generic: Strain, parents: list[Strain]) -> Strain:
