@@ -11,6 +11,7 @@ BagwattError                  where, what, and what to do next
 │   ├── SpareLost             the spare can't be read back: the watch starts anew without it
 │   └── StoreCorrupt          the file is damaged: it is moved aside
 ├── SourceError               a source can't be reached: it is tried again with back-off
+├── FarmError                 the rooms' broker can't be reached, or no room is heard there
 ├── PictureError              a picture can't be drawn: the words go without it
 └── ChannelError              a channel can't be used as it is set up
 """

@@ -49,6 +49,7 @@ def told(capsys: pytest.CaptureFixture[str], *words: str) -> tuple[int, str]:
         ("trace --since 3x", "--since: `x` is no unit of time; write a duration such as"),
         ("mirror", "monitor.yaml: it has no block `mirror`, so nothing is copied; README.md"),
         ("farm", "monitor.yaml: it has no block `neighbours`, so no room is heard; README.md"),
+        ("page", "monitor.yaml: it has no block `page`, so no page is served; README.md"),
         (
             "tune --undo",
             "strains.yaml: nothing was applied; there is no .bak beside it",

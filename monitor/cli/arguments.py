@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import argparse
 import getpass
+from pathlib import Path
+
+from monitor.errors import WordError
 
 
 def duration_argument(text: str) -> float:
@@ -37,3 +40,9 @@ def user_name() -> str:
         return getpass.getuser()
     except (KeyError, OSError):
         return ""
+
+
+def no_block(config_dir: Path, block: str, so: str, section: str) -> WordError:
+    """A command asks for a block that the settings lack; a section of the README shows one."""
+    what = f"it has no block `{block}`, so {so}"
+    return WordError(str(config_dir / "monitor.yaml"), what, f"README.md, `{section}`, shows one")

@@ -15,10 +15,11 @@ from datetime import tzinfo
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
+from monitor.cli.arguments import no_block
 from monitor.cli.exits import Exit
 from monitor.cli.terminal import BOLD, RED, YELLOW, paint, say, say_json, table
 from monitor.clock import SystemClock
-from monitor.errors import FarmError, WordError
+from monitor.errors import FarmError
 from monitor.farm.listener import Heard, Listener
 from monitor.farm.lot_nouns import Side
 from monitor.farm.room_words import (
@@ -49,11 +50,7 @@ def run(arguments: argparse.Namespace) -> Exit:
     """Listen, show."""
     settings = load_settings(arguments.config, os.environ)
     if settings.neighbours is None:
-        raise WordError(
-            str(arguments.config / "monitor.yaml"),
-            "it has no block `neighbours`, so no room is heard",
-            "README.md, `Several rooms`, shows one",
-        )
+        raise no_block(arguments.config, "neighbours", "no room is heard", "Several rooms")
     heard = _listen(settings.neighbours)
     if arguments.json:
         from monitor.farm.plain import farm_as_plain  # noqa: PLC0415

@@ -15,6 +15,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
+from monitor.cli.arguments import no_block
 from monitor.cli.exits import Exit
 from monitor.cli.terminal import RED, YELLOW, paint, say, say_json
 from monitor.clock import SystemClock
@@ -50,11 +51,7 @@ def run(arguments: argparse.Namespace) -> Exit:
     errand = bool(arguments.refill or arguments.retry_parked)
     settings = load_settings(arguments.config, os.environ, outside=errand)
     if settings.mirror is None:
-        raise WordError(
-            str(arguments.config / "monitor.yaml"),
-            "it has no block `mirror`, so nothing is copied",
-            "README.md, `The mirror`, shows one",
-        )
+        raise no_block(arguments.config, "mirror", "nothing is copied", "The mirror")
     if errand:
         return _send(settings, settings.mirror, arguments)
     found = look(settings, settings.mirror, SystemClock().wall_s())

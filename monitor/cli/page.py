@@ -12,6 +12,7 @@ import os
 import sys
 from pathlib import Path
 
+from monitor.cli.arguments import no_block
 from monitor.cli.exits import Exit
 from monitor.cli.terminal import say, say_error, say_json, table
 from monitor.settings.load import load_settings
@@ -44,8 +45,7 @@ def run(arguments: argparse.Namespace) -> Exit:
         return Exit.UNUSABLE
     settings = load_settings(arguments.config, os.environ)
     if settings.page is None:
-        say_error("the settings have no block `page`, so no page is served; `page: {}` serves one")
-        return Exit.UNUSABLE
+        raise no_block(arguments.config, "page", "no page is served", "The page")
     if arguments.link:
         return _link(settings.page)
     return _standing(settings.page, arguments.json)
