@@ -71,10 +71,10 @@ def heat_w_per_kg_dry(age_h: ArrayLike, law: GrowthLaw) -> NDArray[np.float64]:
 
 def curve(
     age_h: ArrayLike,
-    peak_k: ArrayLike = 1.0,
-    peak_h: ArrayLike = 130.0,
-    rise_h: ArrayLike = 24.0,
-    keep: ArrayLike = 0.25,
+    peak_k: ArrayLike,
+    peak_h: ArrayLike,
+    rise_h: ArrayLike,
+    keep: ArrayLike,
 ) -> NDArray[np.float64]:
     """Surface warmth of a healthy bag over its local air through the run [K].
 
