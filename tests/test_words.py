@@ -178,14 +178,13 @@ def test_a_bag_whose_probe_fell_off_is_not_called_back_to_normal() -> None:
     assert "normal" not in body + one_line(one, "C", ZONE)
 
 
-def test_a_return_tells_how_long_it_stood() -> None:
+def test_a_return_tells_how_long_it_lasted() -> None:
+    """Since it began, which an alarm is raised some time after: its words claim no more."""
     one = event(AlarmKind.ROOM, Reason.HEATER_STUCK, ROOM, "room", transition=Transition.RETURNED)
     title, body = sentences(one, "C", ZONE)
     assert title == "Back to normal: the room"
-    assert "stood for 90 min, since Tue 20:10" in body
-    assert one_line(one, "C", ZONE) == (
-        "Back to normal: the room, stood for 90 min, since Tue 20:10"
-    )
+    assert "What was told of it had lasted 90 min, since Tue 20:10" in body and "alarm" not in body
+    assert one_line(one, "C", ZONE) == "Back to normal: the room, after 90 min, since Tue 20:10"
 
 
 def test_a_long_bag_code_is_cut_in_the_title_and_whole_in_the_body() -> None:

@@ -27,6 +27,7 @@ HOT = Facts(
     rate_k_per_h=0.21, evidence=5.4, peers=11, since_s=NOW_S - 9 * HOUR_S,
     next_slot=("B-030", "B-032"), next_inoculated=("B-032",),
     same_lot=("B-021", "B-027", "B-028", "B-029", "B-033", "B-034"),
+    detail="it clears once it is under 0.5 K off its cohort",
 )  # fmt: skip
 COLD = replace(
     HOT, bag="B-112", strain="SH-7", cohort="SH-7/oak+bran/5lb/L9/s14", shelf=1, slot=2,
@@ -97,7 +98,8 @@ CASES: dict[AlarmKind, list[tuple[Reason, Urgency, str, Facts]]] = {
         (Reason.POWER_CUT, Urgency.NOW, "room", Facts(silent_for_s=2400.0, affected=40)),
     ],
     AlarmKind.PROBE: [
-        (Reason.PROBE_SILENT, Urgency.TODAY, "P-112", replace(PROBE, detail="no reading")),
+        (Reason.PROBE_SILENT, Urgency.TODAY, "P-112",
+         replace(PROBE, detail="no reading", silent_for_s=7 * HOUR_S)),
         (Reason.PROBE_STUCK, Urgency.TODAY, "P-112",
          replace(PROBE, detail="reads 21.3 °C unchanged")),
         (Reason.PROBE_JUMPED, Urgency.LATER, "P-112",

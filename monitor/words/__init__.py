@@ -62,8 +62,8 @@ def one_line(event: AlarmEvent, units: str, zone: tzinfo) -> str:
     claim = f"{name(event)}{_claim(event)}"
     claim = f"{label(event)}: {claim}" if label(event) else capital(claim)
     if event.transition is Transition.RETURNED:
-        why = unjudged(event)
-        ended = (claim, f"as {why}" if why else "", how_long(event, zone))
+        why, lasted = unjudged(event), how_long(event, zone)
+        ended = (claim, f"as {why}" if why else "", f"after {lasted}" if lasted else "")
         return ", ".join(part for part in ended if part)
     found = (*levels(event, units), *timing(event, units, zone), certainty(event))
     told = ", ".join(part for part in found if part)

@@ -119,7 +119,8 @@ def _said(event: AlarmEvent, units: str) -> list[str]:
         detail = rest
     if detail and not subject.endswith(detail):
         said.append(in_units(detail.rstrip("."), units))
-    if facts.silent_for_s is not None and event.kind is not AlarmKind.ROOM:
+    # of a room it is told before, of a probe by when it fell silent
+    if facts.silent_for_s is not None and event.kind not in (AlarmKind.ROOM, AlarmKind.PROBE):
         said.append(f"nothing read for {duration(facts.silent_for_s)}")
     if event.reason is Reason.WAS_DARK:
         said += _air_over_the_gap(facts, units)

@@ -74,13 +74,14 @@ def _returned(event: AlarmEvent, zone: tzinfo) -> str:
     why = unjudged(event)
     so = f"is not judged for now: {why}" if why else BACK[event.kind]
     first = f"{capital(name(event))}{place(event, zone)} {so}."
-    stood = how_long(event, zone)
-    return f"{first} The alarm {stood}." if stood else first
+    lasted = how_long(event, zone)
+    return f"{first} What was told of it had lasted {lasted}." if lasted else first
 
 
 def how_long(event: AlarmEvent, zone: tzinfo) -> str:
-    """How long it stood and since when; empty if unknown."""
+    """How long what it told of lasted and since when, which may be before it was raised; empty
+    if unknown."""
     since_s = event.facts.since_s
     if since_s is None or since_s > event.at_s:
         return ""
-    return f"stood for {duration(event.at_s - since_s)}, since {moment(since_s, zone, event.at_s)}"
+    return f"{duration(event.at_s - since_s)}, since {moment(since_s, zone, event.at_s)}"
