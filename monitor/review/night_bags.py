@@ -72,12 +72,12 @@ def _cohort(
         fitted = theil_sen(hours, [heat for _, heat in night])
         slope, sign = fitted.slope * DAY_H, fitted.sign
     whole = tuple(sorted({*earlier, *night}))
-    phase, peak, peak_s = _phase(whole, now, sign)
+    expected_h = data.peak_h.get(strain)
+    ahead = expected_h is not None and expected_h > age_h
+    phase, peak, peak_s = _phase(whole, now, sign, ahead)
     if phase is Phase.TO_COME:
         peak = None
-        expected_h = data.peak_h.get(strain)
-        later = expected_h is not None and expected_h > age_h
-        peak_s = inoculated_s + expected_h * HOUR_S if expected_h is not None and later else None
+        peak_s = inoculated_s + expected_h * HOUR_S if expected_h is not None and ahead else None
     return CohortHeat(
         cohort=cohort,
         strain=strain,
@@ -92,14 +92,20 @@ def _cohort(
     )
 
 
-def _phase(whole: Series, now: float | None, sign: int) -> tuple[Phase, float | None, float | None]:
-    """Where the course of a cohort's heat is, with its greatest heat and when that was."""
+def _phase(
+    whole: Series, now: float | None, sign: int, ahead: bool
+) -> tuple[Phase, float | None, float | None]:
+    """Where the course of a cohort's heat is, with its greatest heat and when that was.
+
+    `sign` is that of its slope over the night; one that rises well under its greatest heat has
+    its peak to come only where that of its strain is `ahead`.
+    """
     if now is None or len(whole) < 4:
         return Phase.UNKNOWN, None, None
     peak_s, peak = max(_steadied(whole), key=lambda one: one[1])
     if peak < COLD_W_PER_KG:
         return Phase.TO_COME, None, None
-    if now <= PAST_SHARE * peak and sign <= 0:
+    if now <= PAST_SHARE * peak and (sign <= 0 or not ahead):
         return Phase.PASSED, peak, peak_s
     if sign > 0:
         return Phase.TO_COME, peak, peak_s

@@ -16,7 +16,7 @@ from monitor.folder_night import folder_night
 from monitor.review import pictures, sheet
 from monitor.review.night import review_night
 from monitor.review.night_html import night_html
-from monitor.review.night_nouns import Heard, Night, NightData
+from monitor.review.night_nouns import Heard, Night, NightData, Phase
 from monitor.review.night_words import headline, night_text
 from monitor.review.nights import Window
 from monitor.store import Store
@@ -46,6 +46,28 @@ def test_night_reads_as_the_golden_texts(data: NightData) -> None:
     """°C, °F, the morning message, and the same night through the begin of summer time."""
     for name, text in pages(data).items():
         assert text + "\n" == (GOLDEN / name).read_text(encoding="utf-8"), name
+
+
+def test_heat_that_creeps_up_long_past_the_peak_is_no_peak_to_come(data: NightData) -> None:
+    """The golden oysters at a fifth of their greatest heat, rising by chance for a night; where
+    their strain would only peak tomorrow it is still to come."""
+    begin_s = data.window.start_s
+    creeping = tuple(
+        (
+            replace(one, heat_w_per_kg=0.3 + 0.002 * (one.at_s - begin_s) / 3600.0),
+            evidence,
+        )
+        if data.bags[one.bag].strain == "AM-3"
+        else (one, evidence)
+        for one, evidence in data.estimates
+    )
+    crept = replace(data, estimates=creeping)
+    assert "AM-3 lot lot-1: 5 bags, 3 days 2 h old, 0.32 W/kg; peak passed about Wed 4 Mar" in (
+        " ".join(night_text(review_night(crept), ROOM, "C", ZONE).split())
+    )
+    later = replace(crept, peak_h={"AM-3": 100.0})
+    found = {one.strain: one.phase for one in review_night(later).cohorts}
+    assert found["AM-3"] is Phase.TO_COME
 
 
 def test_night_tells_what_was_done_to_the_room(night: Night) -> None:
