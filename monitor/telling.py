@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING
 
 from monitor.outbox import deliveries
 from monitor.settings.schema import RecipientSettings, Settings
-from monitor.values import AlarmEvent, Delivery
+from monitor.values import AlarmEvent, Delivery, Transition
 from monitor.words import difference, one_line, sentences, temperature
+from monitor.words.quantities import counted
 
 if TYPE_CHECKING:  # numpy comes with it, and a list of alarms needs none
     from monitor.road import Outcome
@@ -45,8 +46,9 @@ def local_stamp(at_s: float, zone: tzinfo) -> str:
 
 
 def event_line(event: AlarmEvent, units: str, zone: tzinfo) -> str:
-    """One line of the log for one event."""
-    urgency = event.urgency.upper() if event.urgency == "now" else event.urgency
+    """One line of the log for one event; what is over is nothing to shout."""
+    shouts = event.urgency == "now" and event.transition is not Transition.RETURNED
+    urgency = event.urgency.upper() if shouts else event.urgency
     return f"{local_stamp(event.at_s, zone)}  {urgency}: {one_line(event, units, zone)}"
 
 
@@ -59,7 +61,7 @@ def standing_line(end_s: float, outcome: Outcome, units: str, zone: tzinfo) -> s
         air = f"{temperature(min(levels), units)} to {temperature(max(levels), units)}"
         parts.append(f"air {air}")
     heard = len(frame.surface_c)
-    parts.append(f"{heard} bags heard" if heard else "no bag heard")
+    parts.append(f"{counted(heard, 'bag', 'bags')} heard" if heard else "no bag heard")
     judged = [
         (evidence.excess_k, bag)
         for bag, (_, evidence) in outcome.verdicts.items()

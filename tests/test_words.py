@@ -11,6 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from monitor.telling import event_line
 from monitor.terms import AlarmKind, Reason, Transition, Urgency
 from monitor.values import AlarmEvent, Facts
 from monitor.words import MOST_TITLE, one_line, sentences
@@ -185,6 +186,13 @@ def test_a_return_tells_how_long_it_lasted() -> None:
     assert title == "Back to normal: the room"
     assert "What was told of it had lasted 90 min, since Tue 20:10" in body and "alarm" not in body
     assert one_line(one, "C", ZONE) == "Back to normal: the room, after 90 min, since Tue 20:10"
+
+
+def test_what_is_over_is_not_shouted_in_the_log() -> None:
+    one = event(AlarmKind.ROOM, Reason.HEATER_STUCK, ROOM, "room", Urgency.NOW)
+    assert "  NOW: The room climbs as if" in event_line(one, "C", ZONE)
+    over = replace(one, transition=Transition.RETURNED)
+    assert event_line(over, "C", ZONE).startswith("Tue 2026-03-03 21:40  now: Back to normal: the")
 
 
 def test_a_long_bag_code_is_cut_in_the_title_and_whole_in_the_body() -> None:
