@@ -2,7 +2,7 @@
 
 Without a word more it lists what stands. What you ask of an alarm is written into the store
 and taken by the running `watch` within seconds, else when it starts. An ALARM is the short id
-in the first column; a part of it that fits only one is enough.
+in the first column; its beginning is enough where it fits only one.
 """
 
 from __future__ import annotations

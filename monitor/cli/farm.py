@@ -2,7 +2,7 @@
 
 It listens for at most three seconds to what each room tells at the broker of `neighbours` in the
 settings, and publishes nothing. A room counts as heard while its monitor holds its name there
-and its last word is not older than three of its frames.
+and its last word is not older than three of its frames and five minutes.
 Exit code 0: all well; 1: the broker can't be reached or no room is heard; 3: a room is not heard
 or has an unanswered alarm for now or today, or a lot is bad in two rooms.
 """

@@ -3,10 +3,10 @@
 STRAIN's evidence is told again from the store (and from folders in the replay format with
 --folder), once; then 500 thresholds are tried on it. The table shows shipped, present and
 proposed side by side, the list below which bags change sides: judge for yourself. Core limits
-are tried the same way where bags came near them. --apply
-changes just these values in strains.yaml, --undo takes the last change back; a running watch
-takes it by itself. --normal shows what is normal for the strain here, --learn makes it what
-the judge expects. Without STRAIN, --promise and --watcher look at all of them.
+are tried the same way where bags came near them. --apply changes just these values in
+strains.yaml, --undo takes the last change back; a running watch takes it by itself. --normal
+shows what is normal for the strain here, --learn makes it what the judge expects. Without
+STRAIN, --promise and --watcher look at all of them.
 """
 
 from __future__ import annotations
