@@ -172,7 +172,8 @@ def of_store(settings: Settings) -> Iterator[Finding]:
     except BagwattError as error:
         yield Finding("store", "wrong", str(error))
         return
-    text = f"{counts.readings} readings, {counts.frames} frames, {counts.standing} alarms standing"
+    standing = counted(counts.standing, "alarm", "alarms")
+    text = f"{counts.readings} readings, {counts.frames} frames, {standing} standing"
     yield Finding("store", "ok", f"{text}, {counts.bytes / 1e6:.1f} MB")
     for (source, reason), count in sorted(counts.refused.items()):
         yield Finding("store", "note", f"{source}: {count} refused: {reason}")

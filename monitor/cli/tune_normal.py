@@ -30,6 +30,7 @@ from monitor.settings.learned import LEARNED_FILE, LearnedStrain, write_learned
 from monitor.settings.load import load_learned
 from monitor.settings.model import did_you_mean
 from monitor.settings.schema import Settings
+from monitor.words.quantities import difference
 
 MOST_IMPORT_BYTES = 64 * 1024
 ANOTHER_ROOM = (
@@ -107,12 +108,10 @@ def _print(found: Normal, settings: Settings) -> None:
     if line := lag_line(found):
         say(line)
     for age_d, low, middle, high in found.curve:
-        factor, sign = (1.8, "°F") if settings.room.units == "F" else (1.0, "K")
         bar = "#" * round(20 * middle / max(found.peak_k, 0.1))
-        say(
-            f"  day {age_d:3.0f}  {middle * factor:4.1f} {sign}"
-            f" ({low * factor:.1f} to {high * factor:.1f})  {bar}"
-        )
+        least, said, most = (difference(one, settings.room.units) for one in (low, middle, high))
+        span = f"{least.partition(' ')[0]} to {most.partition(' ')[0]}"
+        say(f"  day {age_d:3.0f}  {said:>7} ({span})  {bar}")
 
 
 def _write(config_dir: Path, strain: str, learned: LearnedStrain) -> None:

@@ -70,7 +70,8 @@ def _judged(evidence: Evidence, units: str) -> list[tuple[str, str]]:
     if evidence.excess_k is not None:
         side = "over" if evidence.excess_k >= 0 else "under"
         by = difference(abs(evidence.excess_k), units)
-        facts.append(("Beside its cohort", f"{by} {side} what {evidence.peers} mates explain"))
+        explain = "1 mate explains" if evidence.peers == 1 else f"{evidence.peers} mates explain"
+        facts.append(("Beside its cohort", f"{by} {side} what {explain}"))
     facts.append(("The judge says", evidence.reason.value))
     cold = evidence.stalled > evidence.hot
     what = "the missing heat is real" if cold else "the added heat is real"

@@ -7,7 +7,7 @@ from datetime import datetime, tzinfo
 from monitor.judge.strain import CoreLimit
 from monitor.review.forecast import BatchForecast, DayForecast, Forecast, ShelfForecast, Span
 from monitor.terms import DAY_S
-from monitor.words.quantities import a_degree_or_two, duration, moment, temperature
+from monitor.words.quantities import a_degree_or_two, counted, duration, moment, temperature
 
 #: Eight hours' mean at work, the limit in most countries (OSHA, NIOSH, EU list): ppm.
 WORKPLACE_PPM = 5000.0
@@ -32,9 +32,7 @@ def forecast_lines(found: Forecast, units: str, zone: tzinfo) -> list[str]:
 
 
 def _batch(one: BatchForecast, now_s: float, units: str, zone: tzinfo) -> list[str]:
-    learned = f"{one.runs} finished runs" if one.runs != 1 else "1 finished run"
-    if not one.runs:
-        learned = "settings alone"
+    learned = counted(one.runs, "finished run", "finished runs") if one.runs else "settings alone"
     if one.hot_until_s < now_s:
         heat = f"its hottest is over since {moment(one.hot_until_s, zone, now_s)}"
     else:
@@ -46,9 +44,9 @@ def _batch(one: BatchForecast, now_s: float, units: str, zone: tzinfo) -> list[s
         )
     full = "full run noted" if one.full_run_noted else _full_run(one, now_s, zone)
     return [
-        f"{one.batch}: {one.bags} bags; {heat}",
+        f"{one.batch}: {counted(one.bags, 'bag', 'bags')}; {heat}",
         f"    heat back to the air about {_day_of(one.heat_over_s.middle, zone)}; {full}; "
-        f"curve from {learned} and {one.readings} looks at this batch",
+        f"curve from {learned} and {counted(one.readings, 'look', 'looks')} at this batch",
     ]
 
 
@@ -64,8 +62,9 @@ def _full_run(one: BatchForecast, now_s: float, zone: tzinfo) -> str:
 
 def _shelf(one: ShelfForecast, now_s: float, units: str, zone: tzinfo) -> str:
     verdict = "HOT" if one.hot else "keeps"
+    bags = counted(one.bags, "bag", "bags")
     return (
-        f"{verdict}: {place(one)}, {one.bags} bags, most heat {one.heat_w.middle:.0f} W "
+        f"{verdict}: {place(one)}, {bags}, most heat {one.heat_w.middle:.0f} W "
         f"{moment(one.at_s, zone, now_s)}, core up to {_temperatures(one.core_c, units)}, "
         f"{_limit(one.limit, units)}"
     )

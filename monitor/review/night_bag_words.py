@@ -104,7 +104,7 @@ def probes_words(night: Night, wall: Wall) -> list[str]:
     if len(night.probes) > MOST_LISTED:
         lines.append(f"and {len(night.probes) - MOST_LISTED} more")
     if not lines and night.bags_heard:
-        return [f"all heard: {night.bags_heard} bags"]
+        return [f"all heard: {counted(night.bags_heard, 'bag', 'bags')}"]
     return lines
 
 

@@ -20,6 +20,7 @@ from monitor.review.runs import runs_of, strains_learned
 from monitor.settings.learned import LearnedStrain
 from monitor.thermal.bag import describe_bag
 from monitor.values import Estimate, Evidence
+from monitor.words.quantities import counted, difference
 
 #: Bag for which surface warmth is said, as in strains.yaml.
 SAID_FOR_KG = 2.3
@@ -223,24 +224,24 @@ def lag_line(normal: Normal) -> str:
     lag = normal.lag
     if isinstance(lag, str):
         return f"how slowly its bags follow their air can't be told: {lag}" if lag else ""
-    batches = "1 batch" if lag.batches == 1 else f"{lag.batches} batches"
+    bags, batches = counted(lag.bags, "bag", "bags"), counted(lag.batches, "batch", "batches")
     return (
         f"its bags follow their air with a lag of {lag.lag_h:.1f} h ({lag.low_h:.1f} to"
-        f" {lag.high_h:.1f}), seen on {lag.bags} bags in {batches}; by mass and filling it would"
+        f" {lag.high_h:.1f}), seen on {bags} in {batches}; by mass and filling it would"
         f" be {lag.as_described_h:.1f} h, by which the judge goes"
     )
 
 
 def normal_line(normal: Normal, units: str) -> str:
-    """`GO-12 peaks on day 5.2 ± 0.4 at 1.9 K …`, in `units` "C" or "F"."""
-    warm, sign = (normal.peak_k * 1.8, "°F") if units == "F" else (normal.peak_k, "K")
-    sd = normal.peak_k_sd * (1.8 if units == "F" else 1.0)
+    """`GO-12 peaks on day 5.2 ± 0.4 at 1.9 ± 0.2 °C …`, in `units` "C" or "F"."""
+    warm, sd = (difference(value_k, units) for value_k in (normal.peak_k, normal.peak_k_sd))
     low_d, middle_d, high_d = normal.full_run_d
-    behind = f"{normal.runs} runs, {normal.bags} bags" if normal.bags else "its parents' runs"
+    behind = "its parents' runs"
     if normal.bags:
-        behind += f", {_day(normal.first_s)} to {_day(normal.last_s)}"
+        runs, bags = counted(normal.runs, "run", "runs"), counted(normal.bags, "bag", "bags")
+        behind = f"{runs}, {bags}, {_day(normal.first_s)} to {_day(normal.last_s)}"
     return (
         f"{normal.strain} peaks on day {normal.peak_h / 24:.1f} ± {normal.peak_h_sd / 24:.1f}"
-        f" at {warm:.1f} ± {sd:.1f} {sign}, full run on day {middle_d:.0f}"
+        f" at {warm.partition(' ')[0]} ± {sd}, full run on day {middle_d:.0f}"
         f" ({low_d:.0f} to {high_d:.0f}); {behind}"
     )

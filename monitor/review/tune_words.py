@@ -26,8 +26,8 @@ def headline(tuning: Tuning, zone: tzinfo) -> str:
     first, last = (day(at_s, zone) for at_s in tuning.span_s)
     left = {end: count for end, count in tuning.ends.items() if count}
     parts = [f"{count} {end}" for end, count in sorted(left.items(), key=lambda one: -one[1])]
-    runs = "1 run" if tuning.runs == 1 else f"{tuning.runs} runs"
-    return f"{tuning.strain}: {tuning.bags} bags in {runs}, {first} to {last}: {', '.join(parts)}"
+    bags, runs = counted(tuning.bags, "bag", "bags"), counted(tuning.runs, "run", "runs")
+    return f"{tuning.strain}: {bags} in {runs}, {first} to {last}: {', '.join(parts)}"
 
 
 def table_rows(tuning: Tuning, units: str, currency: str) -> list[tuple[str, ...]]:

@@ -13,6 +13,7 @@ from datetime import datetime, tzinfo
 
 from monitor.terms import DAY_S, HOUR_S, AlarmKind, Transition, Urgency
 from monitor.values import AlarmEvent
+from monitor.words.quantities import counted
 
 #: Ours: one push per person and day.
 MOST_PER_DAY = 1.0
@@ -225,8 +226,9 @@ def month_lines(month: Month) -> list[str]:
         told(f"chattering {len(month.chattering)} (0)", not month.chattering),
     ]
     share = ", ".join(f"{month.urgencies.get(one, 0)} {one}" for one in Urgency)
-    head = f"{month.name} {month.person}: {month.alarms} alarms in {month.days:.0f} days ({share})"
-    few = (
-        [f"  {month.days:.0f} days tell little: 30 are asked for"] if month.days < FEW_DAYS else []
-    )
-    return [head, "  " + ", ".join(parts), *few, *(f"  would help: {one}" for one in month.help)]
+    alarms = counted(month.alarms, "alarm", "alarms")
+    days = counted(round(month.days), "day", "days")
+    head = f"{month.name} {month.person}: {alarms} in {days} ({share})"
+    few = [f"  {days} tell little: {FEW_DAYS} are asked for"] if month.days < FEW_DAYS else []
+    against = f"  each with its target in brackets: {', '.join(parts)}"
+    return [head, against, *few, *(f"  would help: {one}" for one in month.help)]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import math
 from dataclasses import replace
+from datetime import UTC
 from pathlib import Path
 
 import numpy as np
@@ -15,6 +16,8 @@ from monitor.cli.exits import Exit
 from monitor.errors import SettingsError
 from monitor.review.curves import expected_of
 from monitor.review.forecast import RoomLimits, forecast
+from monitor.review.forecast_words import forecast_lines
+from monitor.review.runs import forecast_of
 from monitor.settings.load import load_settings
 from monitor.store import Store
 from monitor.thermal.room import steady_ppm
@@ -120,6 +123,23 @@ def test_the_command_names_the_hot_shelf_and_what_to_do(
     assert found["hot_shelves"] == ["R1/4"]
     assert len(found["days"]) == 7
     assert found["batches"][0]["readings"] > 8
+
+
+def test_one_bag_and_one_look_are_one(tmp_path: Path) -> None:
+    """A shelf with a single bag, a batch that was looked at once."""
+    settings = load_settings(settings_folder(tmp_path), {})
+    room_on_day_four(tmp_path)
+    with Store.open(settings.store.path, START_S) as store:
+        found = forecast_of(store, settings, START_S + 4 * DAY_S)
+    single = replace(
+        found,
+        batches=(replace(found.batches[0], bags=1, readings=1, runs=1),),
+        shelves=(replace(found.shelves[0], bags=1),),
+    )
+    said = "\n".join(forecast_lines(single, "C", UTC))
+    assert "QL-1 GO-12: 1 bag; hottest" in said
+    assert "from 1 finished run and 1 look at this batch" in said
+    assert "shelf 4, 1 bag, most heat" in said
 
 
 def test_what_the_room_can_take_is_read_in_the_units_people_write(tmp_path: Path) -> None:

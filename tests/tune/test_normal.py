@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -89,7 +90,10 @@ def test_a_normal_is_said_in_one_line_in_both_degrees(known: Normal) -> None:
     line = normal_line(known, "C")
     assert line.startswith(f"GO-12 peaks on day {known.peak_h / 24:.1f} ± ")
     assert f"at {known.peak_k:.1f} ± " in line and "5 runs, 30 bags" in line
-    assert f"at {known.peak_k * 1.8:.1f} ± " in normal_line(known, "F")
+    assert f" ± {known.peak_k_sd:.1f} °C, full run on day " in line
+    peak_f, sd_f = 1.8 * known.peak_k, 1.8 * known.peak_k_sd
+    assert f"at {peak_f:.1f} ± {sd_f:.1f} °F" in normal_line(known, "F")
+    assert "; 1 run, 1 bag, 2026-" in normal_line(replace(known, runs=1, bags=1), "C")
 
 
 def test_without_a_finished_run_nothing_is_normal() -> None:

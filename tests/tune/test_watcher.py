@@ -39,7 +39,15 @@ def test_a_quiet_month_needs_no_help() -> None:
     assert (month.alarms, month.most_in_an_hour, month.flood_hours) == (10, 1, 0)
     assert month.chattering == ()
     assert month.help == ()
-    assert "(!)" not in month_lines(month)[1]
+    head, against = month_lines(month)
+    assert head == "2026-03 owner: 10 alarms in 31 days (0 now, 10 today, 0 later)"
+    assert against.startswith("  each with its target in brackets: 0.32 a day (1), most in an hour")
+    assert "(!)" not in against
+
+
+def test_one_alarm_is_one() -> None:
+    month = one([event(MARCH_S)])
+    assert month_lines(month)[0] == "2026-03 owner: 1 alarm in 31 days (0 now, 1 today, 0 later)"
 
 
 def test_a_loud_month_names_the_kind_and_its_setting() -> None:
