@@ -16,6 +16,7 @@ from monitor.terms import AlarmKind, Reason, Transition, Urgency
 from monitor.values import AlarmEvent, Facts
 from monitor.words import MOST_TITLE, one_line, sentences
 from monitor.words.sayings import NOT_JUDGED, SAYINGS, Caution
+from tests.readme_examples import missing
 from tests.words_samples import (
     CASES,
     COLD,
@@ -218,3 +219,8 @@ def test_a_cohort_without_a_session_is_named_by_its_inoculation() -> None:
 def test_an_air_probe_is_not_warned_of_piercing_a_bag() -> None:
     one = event(AlarmKind.PROBE, Reason.PROBE_JUMPED, Facts(probe="low", shelf=1), "low")
     assert sentences(one, "C", ZONE)[1].endswith(Caution.WET.value)
+
+
+def test_the_alert_in_the_readme_is_told_so() -> None:
+    title, body = sentences(event(), "C", ZONE)
+    assert missing("Reading an alert", f"{title}\n{body}") == []

@@ -5,22 +5,31 @@ from __future__ import annotations
 import json
 import time
 from dataclasses import replace
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
 
+from demo.farm import messages, rooms
 from monitor.cli import main
 from monitor.cli.exits import Exit
+from monitor.farm.gather import Farm, Message, Moment
+from monitor.farm.listener import Heard, Line
+from monitor.farm.lots import lots_over_rooms
+from monitor.neighbours.topics import DEFAULT_PREFIX
+from monitor.room_messages import RoomClaim
 from monitor.room_summary import (
     AlarmSummary,
     LotSummary,
     MonitorHealth,
     RoomAir,
     RoomSummary,
+    to_json,
 )
 from monitor.terms import Urgency
 from tests.broker import Broker
-from tests.farm.samples import TOPICS, alarm, lot, summary, told
+from tests.farm.samples import TOPICS, alarm, claim, lot, summary, told
+from tests.readme_examples import missing
 from tests.waiting import free_port
 
 SETTINGS = """\
@@ -60,6 +69,27 @@ def test_all_rooms_are_printed_in_the_order_to_go_and_a_bad_lot_once(
     assert text.count("Lot L-7 of GO-12 is warmer than the other lots in 2 rooms.") == 1
     assert "4 of 9 bags in North, 3 of 8 bags in South" in text
     assert "Hold the lot" in text
+
+
+def test_the_farm_in_the_readme_is_told_so(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The rooms of its picture; the loft's monitor is gone, and the east has a silent source."""
+    now_s = datetime(2026, 3, 7, 21, 10, tzinfo=UTC).timestamp()
+    now, farm = Moment(500.0, 500.0, now_s), Farm(TOPICS)
+    loft = next(one for one in rooms(now_s) if one.room == "Loft")
+    health = MonitorHealth(("bench",), 0, 20.0)
+    east = replace(loft, room="East", instance="store of East", monitor=health)
+    kept = [*messages(now_s, DEFAULT_PREFIX), (TOPICS.summary("East"), east.to_json())]
+    kept.append((TOPICS.claim("East", east.instance), to_json(RoomClaim, claim("East"))))
+    for topic, payload in kept:
+        if topic != TOPICS.claim("Loft", loft.instance):
+            farm.take(Message(topic, payload, True, now))
+    view = farm.look(now, True)
+    heard = Heard(now_s, Line("", True, now_s, True, ""), view, lots_over_rooms(view.room_lots()))
+    monkeypatch.setattr("monitor.cli.farm._listen", lambda _: heard)
+    assert main(["farm", "--config", settings(tmp_path, NEIGHBOURS, 1)]) == Exit.FOUND
+    assert missing("The farm at a glance", capsys.readouterr().out) == []
 
 
 def test_json_is_whole_and_all_well_ends_with_0(

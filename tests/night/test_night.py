@@ -32,6 +32,7 @@ from tests.night.room import (
     ZONE,
     write_config,
 )
+from tests.readme_examples import missing
 
 MINUTES = 60.0
 PNG_BEGINS = b"\x89PNG\r\n\x1a\n"
@@ -46,6 +47,10 @@ def test_night_reads_as_the_golden_texts(data: NightData) -> None:
     """°C, °F, the morning message, and the same night through the begin of summer time."""
     for name, text in pages(data).items():
         assert text + "\n" == (GOLDEN / name).read_text(encoding="utf-8"), name
+
+
+def test_the_night_in_the_readme_is_told_so(data: NightData) -> None:
+    assert missing("The night", pages(data)["night_c.txt"]) == []
 
 
 def test_heat_that_creeps_up_long_past_the_peak_is_no_peak_to_come(data: NightData) -> None:

@@ -9,6 +9,8 @@ import pytest
 from monitor.review.exact import Table
 from monitor.review.records import CONTAMINATED_SURELY, HEALTHY, UNKNOWN, BagRecord
 from monitor.review.trace import ORDER, trace
+from monitor.review.trace_words import trace_lines
+from tests.readme_examples import missing
 from tests.review.season import BAD_CORNER, BAD_LOAD_SESSION, bad_jar, load, season
 
 CAUSES = {("spawn lot", bad_jar()), ("part of load", f"{load(BAD_LOAD_SESSION)}, {BAD_CORNER}")}
@@ -39,6 +41,10 @@ def test_trace_sets_aside_what_the_bad_jar_explains() -> None:
     aside = {name for one in found.set_aside for name in one.group.names}
     assert ("session", "S7") in aside
     assert all(one.explained_by is not None for one in found.set_aside)
+
+
+def test_the_trace_in_the_readme_is_told_so() -> None:
+    assert missing("Trace", "\n".join(trace_lines(trace(season(1))))) == []
 
 
 def test_trace_finds_nothing_in_seasons_without_a_cause() -> None:

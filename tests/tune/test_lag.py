@@ -24,6 +24,7 @@ from monitor.store import Arrival, open_reader
 from monitor.terms import Quantity
 from monitor.thermal.bag import Z80
 from monitor.values import BookEntry, Decoded, Reading
+from tests.readme_examples import README, squashed
 
 HOUR_S = 3600.0
 MONITOR = """\
@@ -174,6 +175,8 @@ def test_the_lag_of_an_invented_room_is_learned_from_its_stores_readings(
     assert (lag.batches, lag.bags) == (1, 5)
     assert lag.lag_h == pytest.approx(passive, rel=0.25)
     assert lag.low_h < lag.lag_h < lag.high_h < 2.0 * lag.low_h
+    span = f"{lag.lag_h:.1f} h ({lag.low_h:.1f} to {lag.high_h:.1f})"
+    assert f'"{span}, seen on 5 bags in 1 batch"' in squashed(README)
 
 
 NORMAL = Normal(

@@ -23,6 +23,7 @@ from monitor.settings.load import load_learned, load_strains
 from monitor.thermal.bag import describe_bag
 from monitor.thermal.growth import curve
 from monitor.values import Estimate, Evidence, Reason
+from tests.readme_examples import README, squashed
 from tests.tune.seasons import Plan, season
 
 HOUR_S, DAY_S = 3600.0, 86400.0
@@ -94,6 +95,10 @@ def test_a_normal_is_said_in_one_line_in_both_degrees(known: Normal) -> None:
     peak_f, sd_f = 1.8 * known.peak_k, 1.8 * known.peak_k_sd
     assert f"at {peak_f:.1f} ± {sd_f:.1f} °F" in normal_line(known, "F")
     assert "; 1 run, 1 bag, 2026-" in normal_line(replace(known, runs=1, bags=1), "C")
+
+
+def test_the_normal_in_the_readme_is_told_so(known: Normal) -> None:
+    assert f'"{normal_line(known, "C")}"' in squashed(README)
 
 
 def test_without_a_finished_run_nothing_is_normal() -> None:

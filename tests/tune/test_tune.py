@@ -3,16 +3,20 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import UTC
 
 import numpy as np
 import pytest
 
+from monitor.cli.terminal import table
 from monitor.judge.strain import Strain
 from monitor.review.outcomes import End, endings
 from monitor.review.predict import predict
 from monitor.review.scan import Thresholds, first_calls, stretches
 from monitor.review.tune import SHIPPED, Room, Tuning, candidates, tune
 from monitor.review.tune_score import Costs, caught_and_days
+from monitor.review.tune_words import HEADER, headline, table_rows
+from tests.readme_examples import missing
 from tests.tune.seasons import DAY_S, LIVELY_K, Plan, Season, season
 
 COSTS = Costs(lost_bag=30.0, needless_walk=2.0, neighbour_per_day=4.0)
@@ -72,6 +76,11 @@ def test_tune_moves_the_lively_strain_to_where_its_truth_is(tuning: Tuning) -> N
     assert tuning.proposed.thresholds.least_excess_k >= LIVELY_K
     assert tuning.proposed.false < 0.1 * tuning.shipped.false
     assert tuning.proposed.caught >= 0.95 * tuning.shipped.caught
+
+
+def test_the_tuning_in_the_readme_is_told_so(tuning: Tuning) -> None:
+    rows = table(HEADER, table_rows(tuning, "C", "£"))
+    assert missing("Tuning", f"{headline(tuning, UTC)}\n{rows}") == []
 
 
 def test_leave_one_run_out_confirms_what_was_fitted(tuning: Tuning) -> None:
