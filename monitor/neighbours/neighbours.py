@@ -28,6 +28,7 @@ from monitor.neighbours.topics import Topics
 from monitor.room_messages import RoomClaim
 from monitor.settings.schema import Settings
 from monitor.settings.schema_neighbours import NeighbourSettings
+from monitor.sources.mqtt_client import connect_fault
 
 TICK_S = 0.25
 FIRST_BACK_OFF_S, LONGEST_BACK_OFF_S = 1.0, 60.0
@@ -187,7 +188,8 @@ class Neighbours:
         try:
             line.open()
         except (OSError, ValueError) as error:
-            raise CutOffError(f"{line.where}: {error}", refused=line.distrusts(error)) from error
+            told = connect_fault(line.where, error)
+            raise CutOffError(told, refused=line.distrusts(error)) from error
 
     def _show(self, messages: Messages) -> None:
         """Make messages of the newest close, if there is one that was not shown."""

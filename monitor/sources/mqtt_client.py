@@ -160,12 +160,13 @@ def refused_login(reason_code: Any) -> bool:
 
 
 def connect_fault(where: str, error: BaseException | None) -> str:
-    """Why no connection came about, and what to look at."""
+    """Why no connection came about, without the system's number for it, and what to look at."""
+    why = getattr(error, "strerror", None) or error or "no connection"
     if isinstance(error, ConnectionRefusedError):
-        return f"{where}: {error}; does the broker run there, and is `port` its port?"
+        return f"{where}: {why}; does the broker run there, and is `port` its port?"
     if isinstance(error, socket.gaierror):
-        return f"{where}: {error}; is `host` written right, and the network up?"
-    return f"{where}: {error or 'no connection'}"
+        return f"{where}: {why}; is `host` written right, and the network up?"
+    return f"{where}: {why}"
 
 
 def no_answer(where: str) -> str:
