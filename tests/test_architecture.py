@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import ast
+import re
 import shutil
 import subprocess
 import sys
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -81,6 +83,23 @@ def test_layers_and_pure_set_hold() -> None:
     assert command is not None, "import-linter is not installed: run `sh tests/run`"
     done = subprocess.run([command], cwd=ROOT, capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stdout
+
+
+def test_developers_draws_the_contracts_as_they_are() -> None:
+    """The layers with the names of each line in any order, and every name of the pure set."""
+    text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    told = text[text.index("## Who may import whom") : text.index("## Names and units")]
+    settings = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
+    layers, pure = settings["tool"]["importlinter"]["contracts"]
+
+    def named(lines: list[str]) -> list[set[str]]:
+        return [set(re.findall(r"\w+", line)) for line in lines]
+
+    assert named(told.split("```")[1].strip().splitlines()) == named(layers["layers"])
+    paragraph = next(one for one in told.split("\n\n") if "are pure:" in one)
+    names = [*pure["source_modules"], *pure["forbidden_modules"]]
+    said = set(re.findall(r"\w+", paragraph))
+    assert {part for name in names for part in name.split(".")} - {"monitor"} <= said
 
 
 def test_files_and_functions_stay_small() -> None:
