@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import json
+import re
 import shutil
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -63,6 +65,26 @@ def test_alarms_lists_what_stands_and_says_so_by_its_exit_code(
     shown = capsys.readouterr().out
     assert "a1b2c3" in shown and "B17" in shown and "unacknowledged" in shown
     assert "\033" not in shown
+
+
+def test_an_alarm_says_of_when_its_numbers_are(
+    config: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Raised at 8:40, told of anew an hour and a half later."""
+    later_s = NOW_S + 5400.0
+    worse = replace(
+        hot("a1b2c3", "B17"), event_id="2", at_s=later_s, transition=Transition.URGENCY_CHANGED
+    )
+    with Store.open(config / "bagwatt.db", later_s) as store:
+        store.close_frame(later_s, later_s, 0, 0, events=[worse])
+    assert run("--config", str(config)) == 3
+    head, *rows = capsys.readouterr().out.splitlines()
+    assert re.split(r"\s{2,}", head)[:4] == ["ALARM", "SINCE", "AS TOLD", "URGENCY"]
+    told = next(row for row in rows if row.startswith("a1b2c3"))
+    assert "Thu 2026-03-05 08:40  Thu 2026-03-05 10:10  today" in told
+    run("--config", str(config), "--json")
+    found = {one["alarm"]: one for one in json.loads(capsys.readouterr().out)}
+    assert (found["a1b2c3"]["raised_s"], found["a1b2c3"]["told_s"]) == (NOW_S, later_s)
 
 
 def test_alarms_as_json_is_for_scripts(config: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -1,8 +1,9 @@
 """List alarms, answer them: acknowledge, shelve, take out of service and back.
 
-Without a word more it lists what stands. What you ask of an alarm is written into the store
-and taken by the running `watch` within seconds, else when it starts. An ALARM is the short id
-in the first column; its beginning is enough where it fits only one.
+Without a word more it lists what stands, each with its numbers of when it was last told of.
+What you ask of an alarm is written into the store and taken by the running `watch` within
+seconds, else when it starts. An ALARM is the short id in the first column; its beginning is
+enough where it fits only one.
 """
 
 from __future__ import annotations
@@ -88,13 +89,14 @@ def _standing(settings: Settings, arguments: argparse.Namespace, zone: tzinfo) -
             (
                 one.raised.alarm_id,
                 local_stamp(one.raised.at_s, zone),
+                local_stamp(one.latest.at_s, zone),
                 one.latest.urgency,
                 one.state,
                 one_line(one.latest, settings.room.units, zone),
             )
             for one in alarms
         ]
-        say(table(("ALARM", "SINCE", "URGENCY", "STATE", "WHAT"), rows))
+        say(table(("ALARM", "SINCE", "AS TOLD", "URGENCY", "STATE", "WHAT"), rows))
     return Exit.FOUND if unanswered else Exit.DONE
 
 
@@ -107,6 +109,7 @@ def _as_json(alarm: StandingAlarm, settings: Settings, zone: tzinfo) -> dict[str
         "reason": alarm.latest.reason,
         "state": alarm.state,
         "raised_s": alarm.raised.at_s,
+        "told_s": alarm.latest.at_s,
         "first_in": alarm.raised.first_in,
         "acknowledged_s": alarm.acknowledged_s,
         "message": one_line(alarm.latest, settings.room.units, zone),
