@@ -45,13 +45,14 @@ def make_grid(
     rise_first_h: float = 5.0,
     rise_last_h: float = 40.0,
     rise_step: float = 1.22,
+    most_share: float = 0.25,
 ) -> Grid:
-    """Every peak age with every time constant that is plausible for it (0.05 to 0.25 of it)."""
+    """Every peak age with every time constant that is plausible for it (0.05 to `most_share`)."""
     peaks = np.arange(first_h, last_h + 0.5 * step_h, step_h)
     count = int(np.log(rise_last_h / rise_first_h) / np.log(rise_step)) + 1
     rises = rise_first_h * rise_step ** np.arange(count)
     rise, peak = (axis.ravel() for axis in np.meshgrid(rises, peaks, indexing="ij"))
-    keep = (rise > 0.05 * peak) & (rise < 0.25 * peak)
+    keep = (rise > 0.05 * peak) & (rise < most_share * peak)
     return Grid(peak[keep], rise[keep], step_h, rise_step)
 
 

@@ -74,7 +74,7 @@ class Judge:
         self._cohorts: dict[str, KeptCohort] = {}
         self._standing: dict[str, Standing] = {}
         self._said: dict[str, _Said] = {}
-        self._grids: dict[tuple[float, float], Grid] = {}
+        self._grids: dict[tuple[float, float, float], Grid] = {}
 
     def note(self, entry: BookEntry) -> None:
         """Take what was done to a bag; a handled bag's offset starts anew, its evidence stays."""
@@ -333,11 +333,12 @@ class Judge:
 
     def _grid(self, strain: Strain) -> Grid:
         """The curve grid of a strain: wide enough for its slowest run."""
-        last_h = max(360.0, strain.prior.peak_h + 3.0 * strain.prior.peak_h_sd)
+        prior = strain.prior
+        last_h = max(360.0, prior.peak_h + 3.0 * prior.peak_h_sd)
         step_h = max(4.0, last_h / 90.0)
-        key = (last_h, step_h)
+        key = (last_h, step_h, prior.most_rise_share)
         if key not in self._grids:
-            self._grids[key] = make_grid(last_h=last_h, step_h=step_h)
+            self._grids[key] = make_grid(last_h=last_h, step_h=step_h, most_share=key[2])
         return self._grids[key]
 
     def state(self) -> dict[str, Any]:

@@ -35,6 +35,15 @@ class HeatPrior:
     keep: float = 0.25
     keep_sd: float = 0.15
 
+    @property
+    def most_rise_share(self) -> float:
+        """The greatest share of the peak's age that its time constant may be: a fifth, or as much
+        more as is known of the strain, up to a quarter.
+
+        A broader hump is how a whole lot of bags looks that go bad one after the other.
+        """
+        return min(0.25, max(0.2, 1.25 * self.rise_h / self.peak_h))
+
 
 @dataclass(frozen=True, slots=True)
 class Strain:

@@ -21,7 +21,7 @@ from monitor.values import Bag, Evidence, Reason
 
 Array = NDArray[np.float64]
 #: Earlier looks that must agree before heat counts as lost, or as added in a cohort not risen yet.
-LOOKS_HELD = 2
+LOOKS_HELD = 3
 
 
 @dataclass(frozen=True)
@@ -46,9 +46,9 @@ class VerdictParams:
 
     hot_prior_odds: float = 0.05
     stalled_prior_odds: float = 0.03
-    hot_margin_by_probe: float = 1.7
-    hot_margin_by_hand: float = -1.0
-    stalled_worth_by_probe: float = 4.3
+    hot_margin_by_probe: float = 0.2
+    hot_margin_by_hand: float = -1.6
+    stalled_worth_by_probe: float = 5.3
     stalled_worth_by_hand: float = 3.5
     contact: float = 0.85
     contact_sd: float = 0.05
