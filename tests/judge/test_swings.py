@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import json
-import math
-import random
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 
 from monitor.judge.fallen import FallenParams
 from monitor.judge.probe_faults import ProbeFault
@@ -13,62 +11,7 @@ from monitor.judge.probe_rules import FaultParams
 from monitor.judge.quality import Quality, QualityParams
 from monitor.judge.swings import SwingParams, Swings
 from monitor.values import Probe, Quantity, Reading, Reason
-
-HOUR_S, FRAME_S = 3600.0, 600.0
-BAGS = 12
-FELL_H = 48.0
-Hours = Callable[[float], bool]
-Frame = tuple[float, list[str], list[float], list[float], list[bool]]
-
-
-def never(hour: float) -> bool:
-    return False
-
-
-def room(
-    hours: float,
-    lag_s: float = 9000.0,
-    off_bag: Hours = never,
-    stalled: Hours = never,
-    unheard: Hours = never,
-    swing_k: float = 0.5,
-    digit_k: float = 0.5,
-    noise_k: float = 0.15,
-    first_k: float | None = None,
-    seed: int = 4,
-) -> Iterator[Frame]:
-    """Frames of bags with coarse probes, two readings a frame, in a thermostat's air with a
-    night and a door: the first one's probe hangs in the air where `off_bag(hour)`, its bag makes
-    no heat where `stalled(hour)`, and nothing is heard of it where `unheard(hour)`. `first_k` is
-    how far its bag is over the air."""
-    draw = random.Random(seed)
-    heat_k = [draw.uniform(0.6, 2.0) for _ in range(BAGS)]
-    heat_k[0] = heat_k[0] if first_k is None else first_k
-    contact = [draw.uniform(0.7, 0.9) for _ in range(BAGS)]
-    bags_c, drawn_k = [21.0 + warmth_k for warmth_k in heat_k], 0.0
-    for frame in range(round(hours * HOUR_S / FRAME_S)):
-        hour = frame * FRAME_S / HOUR_S
-        drawn_k += draw.gauss(0.0, 0.35 * swing_k) - drawn_k / 6.0
-        night_k = -2.0 * swing_k if hour % 24 < 7 else 0.0
-        tick_k = swing_k * math.sin(2 * math.pi * hour / 0.64)
-        air_c = 21.0 + night_k + tick_k + drawn_k
-        values_c = []
-        for number, warmth_k in enumerate(heat_k):
-            makes_k = 0.0 if number == 0 and stalled(hour) else warmth_k
-            share = 1.0 - math.exp(-FRAME_S / lag_s)
-            bags_c[number] += (air_c + makes_k - bags_c[number]) * share
-            on_bag = 0.0 if number == 0 and off_bag(hour) else contact[number]
-            true_c = air_c + on_bag * (bags_c[number] - air_c)
-            said = [round((true_c + draw.gauss(0, noise_k)) / digit_k) * digit_k for _ in "ab"]
-            values_c.append(sum(said) / len(said))
-        heard = [number for number in range(BAGS) if number or not unheard(hour)]
-        yield (
-            (frame + 1) * FRAME_S,
-            [f"b{number}" for number in heard],
-            [values_c[number] for number in heard],
-            [air_c + draw.gauss(0, 0.06) for _ in heard],
-            [True] * len(heard),
-        )
+from tests.judge.coarse_room import BAGS, FELL_H, HOUR_S, Frame, room
 
 
 def said_of(frames: Iterator[Frame], swings: Swings | None = None) -> dict[str, list[float]]:
@@ -177,7 +120,7 @@ def faults_of(frames: Iterator[Frame], fault: FaultParams) -> Iterator[tuple[flo
             yield end_s / HOUR_S, one
 
 
-DEAF_TO_FRAMES = FaultParams(fallen=FallenParams(named_at=1e9))
+DEAF_TO_FRAMES = FaultParams(fallen=FallenParams(named_at=1e9, felt_named_at=1e9))
 DEAF_TO_SWINGS = FaultParams(swings=SwingParams(named_at=1e9))
 
 
