@@ -213,7 +213,8 @@ def _company(members: list[Track]) -> Company:
     if len(running) >= 5:
         longest_s = max(longest_s, running[-3])
     share = median(shares) if shares else 0.0
-    return Company(share, longest_s, len(shares))
+    readings = median(track.changes_seen for track in members)
+    return Company(share, longest_s, len(shares), readings)
 
 
 def _of_any_probe(

@@ -21,8 +21,10 @@ class FaultParams:
     `stuck_log_odds`: natural log of how unlikely an unchanged run must be (14: 1 in 10⁶).
     `stuck_longest_at_rest`: how many times the longest run of its kind, less
     `stuck_longest_per_step` for every step of the probe that its air moved, but no less than
-    `stuck_longest`. Set on 16 made-up rooms of 0.5 °C probes, where the longest sound run was
-    2.5 times the longest before it at rest and 1.9 times where the air moved by a step.
+    `stuck_longest`; `stuck_longest_unknown` more while its kind has been heard less than
+    `stuck_readings` times each, as the longest of a few runs says little of the next. Set on
+    14 made-up rooms of 0.5 °C probes, where sound runs came to 2.54 by that sum, in the first
+    two days to 2.7.
     `most_excess_k`: a bag surface this far over its air would need several W/kg, which no
     spawn run reaches; it is the probe. So is one that climbs `climb_k` beyond its
     surroundings within `climb_least_s`, or `climb_k_per_h` more for every hour beyond, up to
@@ -36,8 +38,10 @@ class FaultParams:
     stuck_least_s: float = 9000.0
     stuck_log_odds: float = 14.0
     stuck_longest: float = 1.3
-    stuck_longest_at_rest: float = 2.9
-    stuck_longest_per_step: float = 0.8
+    stuck_longest_at_rest: float = 2.6
+    stuck_longest_per_step: float = 1.0
+    stuck_longest_unknown: float = 0.4
+    stuck_readings: int = 500
     humidity_stuck_s: float = 43200.0
     jump_frames: int = 3
     jump_spread_k: float = 3.0
@@ -72,12 +76,13 @@ class Company:
 
     `change_share` is the median share of readings that differ from the one before;
     `longest_s` the longest unchanged run among them, the two longest that still run left
-    out because they may be the stuck ones.
+    out because they may be the stuck ones; `readings` how many of each it was told by.
     """
 
     change_share: float
     longest_s: float
     count: int
+    readings: float
 
 
 def rests_long(track: Track, params: FaultParams) -> bool:
@@ -112,6 +117,8 @@ def is_stuck(track: Track, company: Company, humid: bool, params: FaultParams) -
     if -(track.held_count - 1) * math.log1p(-share) < params.stuck_log_odds:
         return False
     asked = params.stuck_longest_at_rest - params.stuck_longest_per_step * _steps_moved(track)
+    if company.readings < params.stuck_readings:
+        asked += params.stuck_longest_unknown
     return held_s >= max(params.stuck_longest, asked) * company.longest_s
 
 
