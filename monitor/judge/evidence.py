@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -243,54 +243,68 @@ class Judge:
         places: Places,
         end_s: float,
     ) -> None:
-        params, history = self._params, self._history
-        strain = self._strain_of(bags[members[0]].strain)
+        history, strain = self._history, self._strain_of(bags[members[0]].strain)
         kept = self._cohorts.setdefault(cohort, KeptCohort.begun(strain.prior))
+        kept.members, kept.strain = members, strain.name
         columns = history.columns(members)
         panel = self._panel(members, columns, bags, kept.course.peak_h)
         by_hand = bool((history.means[:, columns] == BY_HAND).any())
-        beliefs = Beliefs(
-            strain.prior,
-            params.spread,
-            self._noise.of(BY_HAND if by_hand else BY_PROBE),
-            kept.course,
-        )
-        grid = self._grid(strain)
-        now_h = float(panel.hours[-1])
-        due_h = max(params.search_h, params.search_share * (now_h - panel.inoculated_h))
-        if not kept.points or now_h - kept.searched_h >= due_h:
-            stride = math.ceil(len(history.bins) / params.thin_rows)
-            kept.points = [int(n) for n in search(_thin(panel, stride), grid, beliefs, params.look)]
-            kept.searched_h = now_h
-        found = look(panel, grid.subset(np.array(kept.points)), beliefs, params.look)
+        means = BY_HAND if by_hand else BY_PROBE
+        beliefs = Beliefs(strain.prior, self._params.spread, self._noise.of(means), kept.course)
+        points = self._points(kept, panel, self._grid(strain), beliefs)
+        found = look(panel, points, beliefs, self._params.look)
         kept.course = found.course
         rows = len(history.bins)
         history.predicted[:, columns] = found.fit[:rows]
         history.ahead[:, columns] = found.fit[rows:]
         seen = np.asarray(np.isfinite(panel.excess[-9:]).any(axis=0))
+        for place in np.flatnonzero(seen):
+            self._noise.surprised(means, members[place], found.surprise[place])
+        self._stand(members, bags, places, end_s, panel, found, seen)
+        self._recognise_moves(members, found)
+        kept.said = self._said_of_lot(kept, panel, strain)
+
+    def _points(self, kept: KeptCohort, panel: Panel, grid: Grid, beliefs: Beliefs) -> Grid:
+        """The points of the grid worth a close look; the whole is searched now and then."""
+        params, now_h = self._params, float(panel.hours[-1])
+        due_h = max(params.search_h, params.search_share * (now_h - panel.inoculated_h))
+        if not kept.points or now_h - kept.searched_h >= due_h:
+            found = search(panel.thinned(params.thin_rows), grid, beliefs, params.look)
+            kept.points, kept.searched_h = [int(point) for point in found], now_h
+        return grid.subset(np.array(kept.points))
+
+    def _stand(
+        self,
+        members: list[str],
+        bags: Mapping[str, Bag],
+        places: Places,
+        end_s: float,
+        panel: Panel,
+        found: Look,
+        seen: NDArray[np.bool_],
+    ) -> None:
+        """How each bag stands after a look at its cohort."""
         lent = {
             name: lent_k(bags[name], places, self._standing)
             for name, hot in zip(members, found.hot, strict=True)
             if hot > 0.0
         }
-        warm_k = (found.fit[rows - 1] - found.offset_k)[seen]
+        warm_k = (found.fit[len(panel.hours) - 1] - found.offset_k)[seen]
         usual_k = float(np.median(warm_k)) if len(warm_k) else 0.0
         drift_k = typical(self._shared)
         for place, name in enumerate(members):
             before = self._standing.get(name)
             around = Around(lent.get(name, 0.0), usual_k, drift_k)
             self._standing[name] = Standing.of(before, end_s, found, place, panel, seen, around)
-            means = BY_HAND if by_hand else BY_PROBE
-            if seen[place]:
-                self._noise.surprised(means, name, found.surprise[place])
-        self._recognise_moves(members, found)
-        kept.members, kept.strain = members, strain.name
-        standings = [self._standing[name] for name in members]
+
+    def _said_of_lot(self, kept: KeptCohort, panel: Panel, strain: Strain) -> str:
+        """What is said of the whole cohort, empty if nothing."""
+        standings = [self._standing[name] for name in kept.members]
         warm = [one.warmth_k - one.offset_k for one in standings if one.warmth_k is not None]
         age_h = float(panel.hours[-1]) - panel.inoculated_h
         level_k = float(np.median(warm)) if warm else 0.0
-        reason = judge_lot(kept.course, standings, age_h, level_k, strain, params.lot)
-        kept.said = reason.value if reason else ""
+        reason = judge_lot(kept.course, standings, age_h, level_k, strain, self._params.lot)
+        return reason.value if reason else ""
 
     def _recognise_moves(self, members: list[str], found: Look) -> None:
         """Begin the offset of bags anew that were moved for sure, as if the book had said so."""
@@ -370,15 +384,3 @@ class Judge:
             name: KeptCohort.from_plain(kept) for name, kept in state["cohorts"].items()
         }
         self._standing = {name: Standing.from_plain(one) for name, one in state["standing"].items()}
-
-
-def _thin(panel: Panel, stride: int) -> Panel:
-    """Every `stride`-th row, the newest among them."""
-    rows = np.arange(len(panel.hours))[::-1][::stride][::-1]
-    return replace(
-        panel,
-        hours=panel.hours[rows],
-        excess=panel.excess[rows],
-        white=panel.white[rows],
-        stretch=panel.stretch[rows],
-    )

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+import math
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -93,6 +94,18 @@ class Panel:
         last = len(read) - 1 - read[::-1].argmax(axis=0)
         by_hand = self.read_by_hand(last, np.arange(read.shape[1]))
         return np.asarray(read.any(axis=0) & ~by_hand)
+
+    def thinned(self, most_rows: int) -> Panel:
+        """Every second, third … row, `most_rows` at most, the newest among them."""
+        stride = math.ceil(len(self.hours) / most_rows)
+        rows = np.arange(len(self.hours))[::-1][::stride][::-1]
+        return replace(
+            self,
+            hours=self.hours[rows],
+            excess=self.excess[rows],
+            white=self.white[rows],
+            stretch=self.stretch[rows],
+        )
 
     @property
     def times(self) -> Array:
