@@ -137,6 +137,7 @@ class Road:
                 for name, probe in plan.probes.items()
                 if (air_c := shelf_air_c(probe.shelf)) is not None
             },
+            self._judge.handled(end_s),
         )
         probes, apart = distrusted(faults, plan.probes)
         frame = without(raw, probes, apart)

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -28,9 +28,11 @@ from monitor.judge.outlook import Outlook, estimate_bag
 from monitor.judge.panel import look, search
 from monitor.judge.params import JudgeParams
 from monitor.judge.room_noise import RoomNoise
+from monitor.judge.sessions import Session, sessions
+from monitor.judge.shared import lots_of, mostly_by, room_share
 from monitor.judge.shelf_air import ShelfAir
-from monitor.judge.spread import common_drift, shared_course, typical
-from monitor.judge.strain import Strain
+from monitor.judge.spread import typical
+from monitor.judge.strain import HeatPrior, Strain
 from monitor.judge.verdicts import Around, Standing, weigh_bag
 from monitor.terms import HOUR_S
 from monitor.values import Bag, BookEntry, Condition, Estimate, Evidence, Frame
@@ -81,6 +83,10 @@ class Judge:
         if self._handling.note(entry):
             self._gathering.drop(entry.bag, by_hand=True)
 
+    def handled(self, now_s: float) -> set[str]:
+        """Bags that were handled a short while ago."""
+        return self._handling.handled(now_s)
+
     def findings(self) -> tuple[Condition, ...]:
         """What stands about whole cohorts: a lot apart, a cohort that looks like two."""
         found = (kept.finding(cohort) for cohort, kept in sorted(self._cohorts.items()))
@@ -106,7 +112,7 @@ class Judge:
         self._look_some(frame, bags)
         surface_c = {hand.bag: hand.surface_c for hand in frame.hand}
         surface_c.update((name, mean.mean) for name, mean in frame.surface_c.items())
-        handled = self._handling.handled(frame.end_s)
+        handled = self.handled(frame.end_s)
         verdicts = {}
         for name, bag in bags.items():
             said = self._say(bag, name in handled)
@@ -157,12 +163,13 @@ class Judge:
         self._forget(frame.end_s, bags)
         self._shared = self._share(bags)
         self._noise.row_closed()
-        warmth: dict[str, list[float]] = {}
-        for name in values:
-            if name in bags:
-                warmth.setdefault(bags[name].cohort, []).append(values[name][0])
+        warmth = {
+            cohort: [values[name][0] for name in session.bags if name in values]
+            for cohort, session in self._sessions(bags).items()
+        }
         # Neither names nor their order may matter, so cohorts queue by what was read of them.
-        self._pending = sorted(warmth, key=lambda cohort: sorted(warmth[cohort]))
+        read = [cohort for cohort, warm_k in warmth.items() if warm_k]
+        self._pending = sorted(read, key=lambda cohort: sorted(warmth[cohort]))
 
     def _forget(self, end_s: float, bags: Mapping[str, Bag]) -> None:
         history = self._history
@@ -181,93 +188,74 @@ class Judge:
             self._noise.forget(bag)
             self._handling.forget(bag)
         self._shelves.keep(bags)
-        live = {bag.cohort for bag in bags.values()}
+        live = self._sessions(bags)
         self._cohorts = {name: kept for name, kept in self._cohorts.items() if name in live}
 
-    def _left(self) -> Array:
-        """What the fits leave of every reading; bags not fitted yet stand at their median."""
-        history = self._history
-        left = history.excess - history.predicted
-        unknown = np.isfinite(history.excess) & ~np.isfinite(left)
-        for column in np.flatnonzero(unknown.any(axis=0)):
-            rows = unknown[:, column]
-            left[rows, column] = history.excess[rows, column] - np.median(
-                history.excess[rows, column]
-            )
-        return left
-
     def _share(self, bags: Mapping[str, Bag]) -> Array:
-        """What all bags of the room share in each row [K]; by hand also what drifts slowly, as a
-        thermometer does and no heat of several lots at once."""
-        by_hand = (self._history.means == BY_HAND).sum() > (self._history.means == BY_PROBE).sum()
-        noise = self._noise.of(BY_HAND if by_hand else BY_PROBE)
-        slow_h = self._params.slow_h * (2.0 if by_hand else 1.0)
-        level = float(np.hypot(noise.white_k, noise.wander_k))
-        left, hours = self._left(), self._history.hours
-        shared = shared_course(left, hours, level, slow_h)
-        if by_hand:
-            lots = self._lots(bags)
-            shared = shared + common_drift(left, hours, lots, slow_h, typical(shared))
-        return shared
-
-    def _lots(self, bags: Mapping[str, Bag]) -> list[list[int]]:
-        """The columns of each lot's bags: what is of one strain and one spawn lot."""
-        found: dict[tuple[str, str], list[int]] = {}
-        for column, name in enumerate(self._history.bags):
-            if name in bags:
-                lot = (bags[name].strain, bags[name].spawn_lot)
-                found.setdefault(lot, []).append(column)
-        return list(found.values())
+        """What all bags of the room share in each row [K]."""
+        means = mostly_by(self._history)
+        noise, slow_h = self._noise.of(means), self._params.slow_h
+        level_k = float(np.hypot(noise.white_k, noise.wander_k))
+        return room_share(self._history, lots_of(self._history, bags), means, level_k, slow_h)
 
     def _look_some(self, frame: Frame, bags: Mapping[str, Bag]) -> None:
         """Look at the next cohorts on the list, a tenth of the room's bags at most a frame."""
         if not self._pending:
             return
-        members: dict[str, list[str]] = {}
-        for name in sorted(bags):
-            members.setdefault(bags[name].cohort, []).append(name)
+        sessions_now = self._sessions(bags)
         frames = max(1.0, self._params.row_s / frame.length_s - 2.0)
         quota = max(12.0, len(bags) / frames)
         places = Places(bags)
         while self._pending and quota > 0:
-            cohort = self._pending.pop(0)
-            if cohort in members:
-                self._look_at(cohort, members[cohort], bags, places, frame.end_s)
-                quota -= len(members[cohort])
+            session = sessions_now.get(self._pending.pop(0))
+            if session is not None:
+                self._look_at(session, bags, places, frame.end_s)
+                quota -= len(session.bags)
+
+    def _sessions(self, bags: Mapping[str, Bag]) -> dict[str, Session]:
+        return sessions(bags, self._handling.shaken_s)
+
+    def _kept(self, session: Session, prior: HeatPrior) -> KeptCohort:
+        """What is kept of a cohort; a bag that was shaken takes what spoke against it along."""
+        if session.name not in self._cohorts:
+            kept = self._cohorts[session.name] = KeptCohort.begun(prior)
+            if session.shaken:
+                stood = {name: self._standing.get(name) for name in session.bags}
+                kept.carried = {name: max(0.0, one.hot) for name, one in stood.items() if one}
+        return self._cohorts[session.name]
 
     def _look_at(
-        self,
-        cohort: str,
-        members: list[str],
-        bags: Mapping[str, Bag],
-        places: Places,
-        end_s: float,
+        self, session: Session, bags: Mapping[str, Bag], places: Places, end_s: float
     ) -> None:
-        history, strain = self._history, self._strain_of(bags[members[0]].strain)
-        kept = self._cohorts.setdefault(cohort, KeptCohort.begun(strain.prior))
+        history, members = self._history, session.bags
+        strain = self._strain_of(bags[members[0]].strain)
+        prior = session.prior(strain.prior)
+        kept = self._kept(session, prior)
         kept.members, kept.strain = members, strain.name
         columns = history.columns(members)
-        panel = self._panel(members, columns, bags, kept.course.peak_h)
+        panel = self._panel(session, columns, kept.course.peak_h)
         by_hand = bool((history.means[:, columns] == BY_HAND).any())
         means = BY_HAND if by_hand else BY_PROBE
-        beliefs = Beliefs(strain.prior, self._params.spread, self._noise.of(means), kept.course)
-        points = self._points(kept, panel, self._grid(strain), beliefs)
+        spread = session.spread(self._params.spread)
+        beliefs = Beliefs(prior, spread, self._noise.of(means), kept.course)
+        points = self._points(kept, panel, self._grid(prior), beliefs)
         found = look(panel, points, beliefs, self._params.look)
+        found = replace(found, hot=found.hot + [kept.carried.get(name, 0.0) for name in members])
         kept.course = found.course
-        rows = len(history.bins)
-        history.predicted[:, columns] = found.fit[:rows]
-        history.ahead[:, columns] = found.fit[rows:]
+        since = int(np.searchsorted(panel.hours, panel.begun_h)) if session.shaken else 0
+        history.predicted[since:, columns] = found.fit[since : len(panel.hours)]
+        history.ahead[:, columns] = found.fit[len(panel.hours) :]
         seen = np.asarray(np.isfinite(panel.excess[-9:]).any(axis=0))
         for place in np.flatnonzero(seen):
             self._noise.surprised(means, members[place], found.surprise[place])
         self._stand(members, bags, places, end_s, panel, found, seen)
         self._recognise_moves(members, found)
-        kept.said = self._said_of_lot(kept, panel, strain)
+        kept.said = "" if session.shaken else self._said_of_lot(kept, panel, strain)
 
     def _points(self, kept: KeptCohort, panel: Panel, grid: Grid, beliefs: Beliefs) -> Grid:
         """The points of the grid worth a close look; the whole is searched now and then."""
         params, now_h = self._params, float(panel.hours[-1])
-        due_h = max(params.search_h, params.search_share * (now_h - panel.inoculated_h))
+        due_h = max(params.search_h, params.search_share * (now_h - panel.begun_h))
         if not kept.points or now_h - kept.searched_h >= due_h:
             found = search(panel.thinned(params.thin_rows), grid, beliefs, params.look)
             kept.points, kept.searched_h = [int(point) for point in found], now_h
@@ -294,6 +282,8 @@ class Judge:
         drift_k = typical(self._shared)
         for place, name in enumerate(members):
             before = self._standing.get(name)
+            if before and self._handling.rests(name, end_s):
+                continue  # what stood before it was shaken stands until it grows again
             around = Around(lent.get(name, 0.0), usual_k, drift_k)
             self._standing[name] = Standing.of(before, end_s, found, place, panel, seen, around)
 
@@ -301,7 +291,7 @@ class Judge:
         """What is said of the whole cohort, empty if nothing."""
         standings = [self._standing[name] for name in kept.members]
         warm = [one.warmth_k - one.offset_k for one in standings if one.warmth_k is not None]
-        age_h = float(panel.hours[-1]) - panel.inoculated_h
+        age_h = float(panel.hours[-1]) - panel.begun_h
         level_k = float(np.median(warm)) if warm else 0.0
         reason = judge_lot(kept.course, standings, age_h, level_k, strain, self._params.lot)
         return reason.value if reason else ""
@@ -316,13 +306,13 @@ class Judge:
             bag, at_s = members[place], float(found.moved_h[place]) * HOUR_S
             self._history.take_back_probe(bag, at_s, self._handling.recognise_move(bag, at_s))
 
-    def _panel(
-        self, members: list[str], columns: list[int], bags: Mapping[str, Bag], peak_h: float
-    ) -> Panel:
-        history = self._history
+    def _panel(self, session: Session, columns: list[int], peak_h: float) -> Panel:
+        history, members = self._history, session.bags
         hours = history.hours
         row_h = self._params.row_s / HOUR_S
         excess = history.excess[:, columns] - self._shared[:, None]
+        if session.shaken:
+            excess[hours * HOUR_S < session.begun_s] = np.nan
         means = history.means[:, columns].astype(np.int64)
         stretch = means * STRETCHES + np.stack(
             [self._handling.stretches(name, hours * HOUR_S) for name in members], axis=1
@@ -330,7 +320,7 @@ class Judge:
         return Panel(
             hours=hours,
             ahead=hours[-1] + row_h * np.arange(1.0, self._params.rows_ahead + 1.0),
-            inoculated_h=bags[members[0]].inoculated_s / HOUR_S,
+            begun_h=session.begun_s / HOUR_S,
             excess=excess,
             white=self._noise.white(history.means[:, columns], self._shared),
             stretch=stretch,
@@ -345,9 +335,8 @@ class Judge:
             return math.inf
         return standing.onset_h - params.set_aside_h
 
-    def _grid(self, strain: Strain) -> Grid:
+    def _grid(self, prior: HeatPrior) -> Grid:
         """The curve grid of a strain: wide enough for its slowest run."""
-        prior = strain.prior
         last_h = max(360.0, prior.peak_h + 3.0 * prior.peak_h_sd)
         step_h = max(4.0, last_h / 90.0)
         key = (last_h, step_h, prior.most_rise_share)

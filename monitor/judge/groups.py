@@ -52,7 +52,7 @@ def likelihood_of(
     corrections = _correction_variance(grid, spread, beliefs.course.peak_k)
     precision, right, rest = (np.zeros((bags, grid.size)) for _ in range(3))
     # No bag follows the curve exactly: what wanders is larger while there is more heat.
-    heat = course_heat(panel.hours - panel.inoculated_h, beliefs.course, spread.keep)
+    heat = course_heat(panel.hours - panel.begun_h, beliefs.course, spread.keep)
     larger = np.hypot(1.0, params.misfit * heat / beliefs.noise.wander_k)
     groups = []
     for members, rows in _patterns(panel):

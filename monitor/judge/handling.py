@@ -6,6 +6,7 @@ unknown again, its evidence is not. A row that falls into the settling time is n
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from typing import Any
 
@@ -26,8 +27,11 @@ SETTLING_S: Mapping[str, float] = {
     "re-taped": 1.0 * HOUR_S,
     "retaped": 1.0 * HOUR_S,
 }
-#: How long a bag counts as handled [s]: nothing new is called meanwhile.
-HANDLED_S: Mapping[str, float] = {"shaken": 72.0 * HOUR_S}
+#: How long a shaken bag may rest [s].
+REST_S = 72.0 * HOUR_S
+#: How long a bag counts as handled [s]: nothing new is called meanwhile. Of bags shaken together
+#: the first has grown again while the last still rests, so it is a day more than the rest.
+HANDLED_S: Mapping[str, float] = {"shaken": REST_S + 24.0 * HOUR_S}
 
 
 class Handling:
@@ -37,6 +41,16 @@ class Handling:
         self._starts: dict[str, list[float]] = {}
         self._settled_s: dict[str, float] = {}
         self._handled_s: dict[str, float] = {}
+        self._shaken_s: dict[str, float] = {}
+
+    @property
+    def shaken_s(self) -> Mapping[str, float]:
+        """When bags were shaken last [s]."""
+        return self._shaken_s
+
+    def rests(self, bag: str, now_s: float) -> bool:
+        """Whether the bag's growth rests, as it was shaken a short while ago."""
+        return now_s < self._shaken_s.get(bag, -math.inf) + REST_S
 
     def note(self, entry: BookEntry) -> bool:
         """Take an entry of the book; whether it handles the bag."""
@@ -44,6 +58,8 @@ class Handling:
         if event not in SETTLING_S:
             return False
         self._handle(entry.bag, entry.at_s, event)
+        if event == "shaken":
+            self._shaken_s[entry.bag] = max(entry.at_s, self._shaken_s.get(entry.bag, 0.0))
         return True
 
     def recognise_move(self, bag: str, at_s: float) -> float:
@@ -80,7 +96,7 @@ class Handling:
 
     def forget(self, bag: str) -> None:
         """Drop a bag that left the room."""
-        for table in (self._starts, self._settled_s, self._handled_s):
+        for table in (self._starts, self._settled_s, self._handled_s, self._shaken_s):
             table.pop(bag, None)
 
     def state(self) -> dict[str, Any]:
@@ -89,6 +105,7 @@ class Handling:
             "starts": {bag: list(starts) for bag, starts in self._starts.items()},
             "settled_s": dict(self._settled_s),
             "handled_s": dict(self._handled_s),
+            "shaken_s": dict(self._shaken_s),
         }
 
     def restore(self, state: Mapping[str, Any]) -> None:
@@ -96,3 +113,4 @@ class Handling:
         self._starts = {bag: list(starts) for bag, starts in state["starts"].items()}
         self._settled_s = dict(state["settled_s"])
         self._handled_s = dict(state["handled_s"])
+        self._shaken_s = dict(state["shaken_s"])

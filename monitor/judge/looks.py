@@ -66,7 +66,8 @@ class Course:
 
 @dataclass(frozen=True)
 class Panel:
-    """A cohort's rows: `hours` and `ahead` [h] on one clock, `inoculated_h` on the same.
+    """A cohort's rows: `hours` and `ahead` [h] on one clock, `begun_h` on the same, when the
+    cohort began.
 
     `excess` (rows, bags) [K], NaN where there is no reading, what the room shares taken off;
     `white` (rows, bags) the readings' white noise [K]; `stretch` (rows, bags) counts up where
@@ -77,7 +78,7 @@ class Panel:
 
     hours: Array
     ahead: Array
-    inoculated_h: float
+    begun_h: float
     excess: Array
     white: Array
     stretch: NDArray[np.int64]

@@ -54,7 +54,7 @@ class _Onsets:
 
 def search(panel: Panel, grid: Grid, beliefs: Beliefs, params: LookParams) -> Index:
     """The grid points worth a closer look: those the cohort expects and each bag's best."""
-    curve = shapes(panel.hours - panel.inoculated_h, grid, beliefs.spread.keep)
+    curve = shapes(panel.hours - panel.begun_h, grid, beliefs.spread.keep)
     none = np.zeros((len(panel.hours), 0))
     likelihood, _ = likelihood_of(panel, grid, beliefs, params, curve, none)
     near = scatter(grid, beliefs.spread)
@@ -71,7 +71,7 @@ def look(panel: Panel, grid: Grid, beliefs: Beliefs, params: LookParams) -> Look
     onset_h, count = _onsets(panel, params)
     added = onset_steps(panel.times, onset_h, params.rise_h)
     lost = _lost(panel, onset_h, beliefs, params)
-    curve = shapes(panel.times - panel.inoculated_h, grid, beliefs.spread.keep)
+    curve = shapes(panel.times - panel.begun_h, grid, beliefs.spread.keep)
     columns = np.concatenate([added, lost], axis=1)
     likelihood, groups = likelihood_of(panel, grid, beliefs, params, curve, columns)
     near = scatter(grid, beliefs.spread, panel.lead_h)
@@ -101,7 +101,7 @@ def _onsets(panel: Panel, params: LookParams) -> tuple[Array, Array]:
 
 def _lost(panel: Panel, onset_h: Array, beliefs: Beliefs, params: LookParams) -> Array:
     """Heat lost from each onset on, all of it: (times, onsets), at most zero."""
-    heat = course_heat(panel.times - panel.inoculated_h, beliefs.course, beliefs.spread.keep)
+    heat = course_heat(panel.times - panel.begun_h, beliefs.course, beliefs.spread.keep)
     return -heat[:, None] * onset_steps(panel.times, onset_h, params.loss_h)
 
 

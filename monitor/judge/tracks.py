@@ -161,6 +161,11 @@ class Track:
         self.held_until_s = at_s
         self.held_count += 1
 
+    @property
+    def is_off(self) -> bool:
+        """Whether the probe counts as off its bag."""
+        return self.fell_s is not None or self.swings_s is not None
+
     def note_lagged_air(self, lagged_c: float) -> None:
         """Keep how far the bag's lagged air goes while the probe holds one value."""
         if self.lagged_since_s != self.held_since_s:

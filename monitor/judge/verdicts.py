@@ -169,7 +169,7 @@ class Standing:
             rate_k_per_h=rate,
             rows=len(rows) if bool(seen[place]) else 0,
             peers=int(seen.sum()) - int(seen[place]),
-            rising_h=panel.inoculated_h + found.course.peak_h - 2.0 * found.course.rise_h,
+            rising_h=panel.begun_h + found.course.peak_h - 2.0 * found.course.rise_h,
             lent_k=around.lent_k,
             around_k=around.warmth_k,
             drift_k=around.drift_k,

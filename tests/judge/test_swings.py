@@ -11,7 +11,7 @@ from monitor.judge.probe_rules import FaultParams
 from monitor.judge.quality import Quality, QualityParams
 from monitor.judge.swings import SwingParams, Swings
 from monitor.values import Probe, Quantity, Reading, Reason
-from tests.judge.coarse_room import BAGS, FELL_H, HOUR_S, Frame, room
+from tests.judge.coarse_room import BAGS, FELL_H, HOUR_S, Frame, Hours, never, room
 
 
 def said_of(frames: Iterator[Frame], swings: Swings | None = None) -> dict[str, list[float]]:
@@ -104,8 +104,11 @@ def test_a_probe_to_be_forgotten_begins_anew() -> None:
     assert said_of(iter(frames[-1:]), swings) == {}
 
 
-def faults_of(frames: Iterator[Frame], fault: FaultParams) -> Iterator[tuple[float, ProbeFault]]:
-    """Each fault of each frame with the hour, of readings taken the whole way through quality."""
+def faults_of(
+    frames: Iterator[Frame], fault: FaultParams, handled: Hours = never
+) -> Iterator[tuple[float, ProbeFault]]:
+    """Each fault of each frame with the hour, of readings taken the whole way through quality;
+    the first bag counts as handled where `handled(hour)`."""
     plan = {f"b{number}": Probe(f"b{number}", bag=f"B{number}", shelf=2) for number in range(BAGS)}
     checker = Quality(QualityParams(fault=fault), plan)
     for end_s, probes, values_c, airs_c, _ in frames:
@@ -116,7 +119,8 @@ def faults_of(frames: Iterator[Frame], fault: FaultParams) -> Iterator[tuple[flo
             saved = json.dumps(checker.state())
             checker = Quality(QualityParams(fault=fault), plan)
             checker.restore(json.loads(saved))
-        for one in checker.close(end_s, dict(zip(probes, airs_c, strict=True))):
+        just_handled = ["B0"] if handled(end_s / HOUR_S) else []
+        for one in checker.close(end_s, dict(zip(probes, airs_c, strict=True)), just_handled):
             yield end_s / HOUR_S, one
 
 
@@ -144,6 +148,22 @@ def test_a_return_that_frames_show_is_not_held_up_by_swings() -> None:
 
     assert FELL_H + 24 < last_h(DEAF_TO_SWINGS) < FELL_H + 60
     assert last_h(FaultParams()) == last_h(DEAF_TO_SWINGS)
+
+
+def test_of_a_handled_bag_no_fall_is_told_yet_one_told_before_is_seen_to_be_over() -> None:
+    """What is moved or shaken warms and cools as no bag does by itself."""
+
+    def told_h(off_bag: Hours, handled: Hours) -> list[float]:
+        frames = room(FELL_H + 60, off_bag=off_bag, digit_k=0.0625, noise_k=0.045)
+        return [hour for hour, _ in faults_of(frames, FaultParams(), handled)]
+
+    fallen = told_h(falls, never)
+    assert FELL_H < fallen[0] < FELL_H + 6
+    assert min(told_h(falls, lambda hour: FELL_H - 1 < hour < FELL_H + 8)) > FELL_H + 8
+    taped_on = told_h(
+        lambda hour: FELL_H <= hour < FELL_H + 12, lambda hour: FELL_H + 12 < hour < FELL_H + 50
+    )
+    assert fallen[0] == taped_on[0] and taped_on[-1] < FELL_H + 45
 
 
 def test_what_was_saved_goes_on_exactly() -> None:

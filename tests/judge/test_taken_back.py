@@ -126,13 +126,13 @@ def test_a_bag_read_by_its_probe_and_by_hand_counts_as_read_by_its_probe() -> No
     assert max(row[column] for row in kept["excess"][3:]) < 2.0
 
 
-@pytest.mark.parametrize(("event", "hours"), [("moved", 8), ("shaken", 72)])
+@pytest.mark.parametrize(("event", "hours"), [("moved", 8), ("shaken", 96)])
 def test_a_handled_bag_is_said_to_be_handled_for_its_time_and_no_longer(
     event: str, hours: int
 ) -> None:
     """Nothing new is called of it meanwhile (`judge.calls`)."""
     bags = cohort(4, seed=20)
     entry = BookEntry(START_S + 60.0 * HOUR_S, "Q02", event)
-    done = run(frames(bags, 140), book(list(bags)), (entry,))
+    done = run(frames(bags, 170), book(list(bags)), (entry,))
     said = [verdicts["Q02"][1].reason is Reason.HANDLED for verdicts in done.hours]
     assert [hour for hour, handled in enumerate(said) if handled] == list(range(60, 59 + hours))
