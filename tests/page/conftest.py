@@ -24,7 +24,7 @@ from monitor.settings.schema import Settings
 from tests.waiting import free_port
 
 ROOT = Path(__file__).resolve().parent.parent.parent
-END_S = START_S + 2.9 * DAY_S
+END_S = START_S + 2.95 * DAY_S
 HOT = "B017"
 PASSWORD, LINK = "spores-and-straw", "a-link-for-the-room-phone"
 
