@@ -75,13 +75,18 @@ class Judge:
         self._pending: list[str] = []
         self._cohorts: dict[str, KeptCohort] = {}
         self._standing: dict[str, Standing] = {}
+        self._carried: dict[str, float] = {}
         self._said: dict[str, _Said] = {}
         self._grids: dict[tuple[float, float, float], Grid] = {}
 
     def note(self, entry: BookEntry) -> None:
         """Take what was done to a bag; a handled bag's offset starts anew, its evidence stays."""
+        shaken_s = self._handling.shaken_s.get(entry.bag)
         if self._handling.note(entry):
             self._gathering.drop(entry.bag, by_hand=True)
+        if self._handling.shaken_s.get(entry.bag) != shaken_s and entry.bag in self._standing:
+            # what is read from now on can't show what was there before
+            self._carried[entry.bag] = max(0.0, self._standing[entry.bag].hot)
 
     def handled(self, now_s: float) -> set[str]:
         """Bags that were handled a short while ago."""
@@ -184,6 +189,7 @@ class Judge:
         for bag in gone:
             self._gathering.forget(bag)
             self._standing.pop(bag, None)
+            self._carried.pop(bag, None)
             self._said.pop(bag, None)
             self._noise.forget(bag)
             self._handling.forget(bag)
@@ -215,22 +221,13 @@ class Judge:
     def _sessions(self, bags: Mapping[str, Bag]) -> dict[str, Session]:
         return sessions(bags, self._handling.shaken_s)
 
-    def _kept(self, session: Session, prior: HeatPrior) -> KeptCohort:
-        """What is kept of a cohort; a bag that was shaken takes what spoke against it along."""
-        if session.name not in self._cohorts:
-            kept = self._cohorts[session.name] = KeptCohort.begun(prior)
-            if session.shaken:
-                stood = {name: self._standing.get(name) for name in session.bags}
-                kept.carried = {name: max(0.0, one.hot) for name, one in stood.items() if one}
-        return self._cohorts[session.name]
-
     def _look_at(
         self, session: Session, bags: Mapping[str, Bag], places: Places, end_s: float
     ) -> None:
         history, members = self._history, session.bags
         strain = self._strain_of(bags[members[0]].strain)
         prior = session.prior(strain.prior)
-        kept = self._kept(session, prior)
+        kept = self._cohorts.setdefault(session.name, KeptCohort.begun(prior))
         kept.members, kept.strain = members, strain.name
         columns = history.columns(members)
         panel = self._panel(session, columns, kept.course.peak_h)
@@ -238,9 +235,9 @@ class Judge:
         means = BY_HAND if by_hand else BY_PROBE
         spread = session.spread(self._params.spread)
         beliefs = Beliefs(prior, spread, self._noise.of(means), kept.course)
-        points = self._points(kept, panel, self._grid(prior), beliefs)
+        points = self._points(kept, panel, self._grid(strain.prior), beliefs)
         found = look(panel, points, beliefs, self._params.look)
-        found = replace(found, hot=found.hot + [kept.carried.get(name, 0.0) for name in members])
+        found = replace(found, hot=found.hot + [self._carried.get(name, 0.0) for name in members])
         kept.course = found.course
         since = int(np.searchsorted(panel.hours, panel.begun_h)) if session.shaken else 0
         history.predicted[since:, columns] = found.fit[since : len(panel.hours)]
@@ -356,6 +353,7 @@ class Judge:
             "shared": [float(value) for value in self._shared],
             "pending": list(self._pending),
             "cohorts": {name: kept.plain() for name, kept in self._cohorts.items()},
+            "carried": dict(self._carried),
             "standing": {name: one.plain() for name, one in self._standing.items()},
         }
 
@@ -372,4 +370,5 @@ class Judge:
         self._cohorts = {
             name: KeptCohort.from_plain(kept) for name, kept in state["cohorts"].items()
         }
+        self._carried = dict(state["carried"])
         self._standing = {name: Standing.from_plain(one) for name, one in state["standing"].items()}

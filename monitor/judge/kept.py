@@ -14,8 +14,7 @@ from monitor.values import AlarmKind, Condition, Facts, Reason, Urgency
 @dataclass
 class KeptCohort:
     """The course so far, the grid `points` worth a look and when they were searched for [h], its
-    bags and strain, and what is `said` of the whole of it: a reason's value, or nothing.
-    `carried` is the evidence for added heat [nats] that its bags had before they were shaken."""
+    bags and strain, and what is `said` of the whole of it: a reason's value, or nothing."""
 
     course: Course
     points: list[int] = field(default_factory=list)
@@ -23,7 +22,6 @@ class KeptCohort:
     members: list[str] = field(default_factory=list)
     strain: str = ""
     said: str = ""
-    carried: dict[str, float] = field(default_factory=dict)
 
     @staticmethod
     def begun(prior: HeatPrior) -> KeptCohort:
@@ -51,7 +49,6 @@ class KeptCohort:
             "members": list(self.members),
             "strain": self.strain,
             "said": self.said,
-            "carried": dict(self.carried),
         }
 
     @staticmethod
