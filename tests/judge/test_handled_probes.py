@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from monitor.judge.strain import Strain
+from monitor.judge.tracks import Track
 from monitor.road import Plan, Road, RoadParams
 from monitor.terms import HOUR_S
 from monitor.values import AlarmKind, Bag, BookEntry, Probe, Quantity, Reading, Reason
@@ -45,3 +46,8 @@ def test_of_a_bag_that_the_book_says_was_handled_no_probe_fell() -> None:
     assert said_to_have_fallen(()) == {"b0"}
     assert said_to_have_fallen((moved,)) == set()
     assert said_to_have_fallen((replace(moved, bag="Bb1"),)) == {"b0"}
+
+
+def test_a_probe_is_off_its_bag_by_either_account() -> None:
+    assert not Track().is_off
+    assert Track(fell_s=100.0).is_off and Track(swings_s=100.0).is_off

@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+import json
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 import numpy as np
+import pytest
 
 from monitor.judge.cohort import Spread
+from monitor.judge.evidence import Judge, JudgeParams
 from monitor.judge.sessions import REST_H, sessions
 from monitor.judge.strain import HeatPrior
-from monitor.values import BookEntry, Reason
+from monitor.values import Bag, BookEntry, Frame, Reason
 from tests.judge.test_evidence import (
     HOUR_S,
     START_S,
@@ -86,17 +89,72 @@ def test_a_bag_that_goes_bad_after_a_shake_is_called() -> None:
     assert 140 < called(done, bags, SHAKEN_H)["Q02"] < 180
 
 
-def test_what_spoke_against_a_bag_before_a_shake_still_does_after_it() -> None:
-    """Its warmth is there from the first hour of the new stretch on, so that this alone would
-    pass for how it sits."""
+def one_was_hot() -> tuple[list[Frame], dict[str, Bag], tuple[BookEntry, ...]]:
+    """A room in which a bag was called before its cohort was shaken."""
     bags = shaken(10, 4)
     bags["Q02"] = replace(bags["Q02"], more=ramp(15.0, 2.0))
-    done = run(frames(bags, 200), book(list(bags)), entries(list(bags)))
+    return frames(bags, 200), book(list(bags)), entries(list(bags))
+
+
+def test_what_spoke_against_a_bag_before_a_shake_still_does_after_it() -> None:
+    done = run(*one_was_hot())
     before = done.hours[int(SHAKEN_H) - 1]["Q02"][1]
     assert before.hot > before.hot_needed
-    for hour in (60, 100, 120, 130, 150):
+    for hour in (60, 100, 120):
+        assert done.hours[hour]["Q02"][1].hot == before.hot, "it stands while growth rests"
+    for hour in (130, 150):
         told = done.hours[hour]["Q02"][1]
         assert told.hot > told.hot_needed
+
+
+def test_what_is_read_after_a_shake_is_added_to_what_spoke_against_the_bag_before() -> None:
+    made, planned, told = one_was_hot()
+    state = run(made[:130], planned, told).judge.state()
+    carried = state["carried"]["Q02"]
+    assert carried > 5.0
+    assert all(nats >= 0.0 for nats in state["carried"].values())
+    hot = []
+    for brought in (state["carried"], dict.fromkeys(planned, 0.0)):
+        judge = Judge()
+        judge.restore({**state, "carried": brought})
+        after = run(made[130:133], planned, judge=judge).judge.state()
+        hot.append(after["standing"]["Q02"]["hot"])
+    assert hot[0] - hot[1] == pytest.approx(carried)
+
+
+def test_a_shake_leaves_what_the_room_shared_before_it_as_it_was() -> None:
+    """The fit of what was read before stays that of the course before."""
+    made, planned, told = one_was_hot()
+    before, after = (run(made[:hours], planned, told).judge.state() for hours in (49, 140))
+    column, rows = before["history"]["bags"].index("Q03"), len(before["history"]["predicted"])
+    fits = [
+        [row[column] for row in one["history"]["predicted"][: rows - 1]] for one in (before, after)
+    ]
+    assert fits[0] == fits[1]
+
+
+def test_a_cohort_whose_bags_rested_long_and_short_is_not_said_to_look_like_two() -> None:
+    bags = {
+        name: Shaken(**{**vars(bag), "rest_h": 24.0 if place % 2 else 72.0})
+        for place, (name, bag) in enumerate(cohort(12, 8).items())
+    }
+    judge, planned = Judge(), book(list(bags))
+    for entry in entries(list(bags)):
+        judge.note(entry)
+    air_c = dict.fromkeys(bags, 22.0)
+    for frame in frames(bags, 240):
+        judge.step(frame, planned, air_c, air_c, {})
+        assert not judge.findings()
+
+
+def test_a_bag_that_left_is_forgotten_with_what_it_carried() -> None:
+    made, planned, told = one_was_hot()
+    judge = Judge(JudgeParams(forget_s=24.0 * HOUR_S))
+    done = run(
+        made[:100], planned, told, judge, gone=lambda name, hour: name == "Q02" and hour > 60
+    )
+    assert "Q02" not in done.judge.state()["carried"]
+    assert "Q03" in done.judge.state()["carried"]
 
 
 def test_a_bag_shaken_alone_is_no_mate_of_the_others_any_more() -> None:
@@ -110,13 +168,12 @@ def test_a_bag_shaken_alone_is_no_mate_of_the_others_any_more() -> None:
 
 
 def test_a_stopped_judge_goes_on_exactly_after_a_shake() -> None:
-    bags = shaken(6, 6)
-    made, told = frames(bags, 150), entries(list(bags))
-    whole = run(made, book(list(bags)), told)
-    first = run(made[:70], book(list(bags)), told)
-    resumed = type(first.judge)()
-    resumed.restore(first.judge.state())
-    rest = run(made[70:], book(list(bags)), judge=resumed)
+    made, planned, told = one_was_hot()
+    whole = run(made[:150], planned, told)
+    first = run(made[:70], planned, told)
+    resumed = Judge()
+    resumed.restore(json.loads(json.dumps(first.judge.state())))
+    rest = run(made[70:150], planned, judge=resumed)
     assert rest.hours[-1] == whole.hours[-1]
 
 

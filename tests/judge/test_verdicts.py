@@ -11,6 +11,7 @@ from monitor.judge.odds import needed_log_odds
 from monitor.judge.strain import Strain
 from monitor.judge.verdicts import Standing, VerdictParams, thermal, weigh_bag
 from monitor.values import Bag, Evidence, Reason
+from tests.judge.test_evidence import book, cohort, frames, run
 
 PARAMS, STRAIN = VerdictParams(), Strain()
 BAG = Bag("Q01", "batch", "GO-12", "L1", 0.0, 2.4, "R1", 3, 1)
@@ -108,3 +109,11 @@ def test_the_bar_rises_as_fewer_false_calls_are_accepted_and_with_its_margin() -
 def test_an_excess_that_is_worth_no_walk_is_no_call() -> None:
     assert weighed(replace(HOT, added_k=0.2)).reason is not Reason.ADDED_HEAT
     assert weighed(replace(COLD, lost_k=0.2)).reason is not Reason.COLDER
+
+
+def test_a_bag_is_held_to_four_looks() -> None:
+    """The newest and those kept: DEVELOPERS.md, The judge."""
+    bags = cohort(4, seed=3)
+    done = run(frames(bags, 40), book(list(bags)))
+    for standing in done.judge.state()["standing"].values():
+        assert 1 + len(standing["hot_before"]) == 1 + len(standing["stalled_before"]) == 4
