@@ -15,6 +15,7 @@ from monitor.words.quantities import (
     duration,
     in_units,
     moment,
+    number,
     odds,
     temperature,
     temperatures,
@@ -99,3 +100,8 @@ def test_no_line_breaks_between_a_number_and_its_unit() -> None:
         "has stood 34\u00a0h, +0.8\u00a0°C in 2\u00a0days 3\u00a0h, 95\u00a0% of 12 bags;"
         " 2 hours, 3 hot, 4\u00a0d"
     )
+
+
+def test_the_number_alone_of_what_is_said_with_its_unit() -> None:
+    assert number(temperature(21.3, "C")) == "21.3"
+    assert number(difference(-1.0, "F")) == "-1.8"

@@ -30,7 +30,7 @@ from monitor.settings.learned import LEARNED_FILE, LearnedStrain, write_learned
 from monitor.settings.load import load_learned
 from monitor.settings.model import did_you_mean
 from monitor.settings.schema import Settings
-from monitor.words.quantities import difference
+from monitor.words.quantities import difference, number
 
 MOST_IMPORT_BYTES = 64 * 1024
 ANOTHER_ROOM = (
@@ -110,8 +110,7 @@ def _print(found: Normal, settings: Settings) -> None:
     for age_d, low, middle, high in found.curve:
         bar = "#" * round(20 * middle / max(found.peak_k, 0.1))
         least, said, most = (difference(one, settings.room.units) for one in (low, middle, high))
-        span = f"{least.partition(' ')[0]} to {most.partition(' ')[0]}"
-        say(f"  day {age_d:3.0f}  {said:>7} ({span})  {bar}")
+        say(f"  day {age_d:3.0f}  {said:>7} ({number(least)} to {number(most)})  {bar}")
 
 
 def _write(config_dir: Path, strain: str, learned: LearnedStrain) -> None:

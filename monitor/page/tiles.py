@@ -9,7 +9,7 @@ from urllib.parse import quote
 from markupsafe import Markup, escape
 
 from monitor.page.room import Tile
-from monitor.words import difference
+from monitor.words.quantities import difference, number
 
 _GAP = '<li class="gap"><span class="vh">empty slot</span></li>'
 _MOST_KEPT = 4096
@@ -22,7 +22,7 @@ def tiles(shelf: Iterable[Tile], units: str) -> Markup:
 
 def signed(value_k: float, units: str) -> str:
     """A difference with its sign and without its unit, as a tile has room for: "+1.4"."""
-    text = difference(value_k, units).partition(" ")[0]
+    text = number(difference(value_k, units))
     text = text if text.startswith("-") else f"+{text}"
     return text.replace("-", "−")
 

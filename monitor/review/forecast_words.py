@@ -7,7 +7,14 @@ from datetime import datetime, tzinfo
 from monitor.judge.strain import CoreLimit
 from monitor.review.forecast import BatchForecast, DayForecast, Forecast, ShelfForecast, Span
 from monitor.terms import DAY_S
-from monitor.words.quantities import a_degree_or_two, counted, duration, moment, temperature
+from monitor.words.quantities import (
+    a_degree_or_two,
+    counted,
+    duration,
+    moment,
+    temperature,
+    temperatures,
+)
 
 #: Eight hours' mean at work, the limit in most countries (OSHA, NIOSH, EU list): ppm.
 WORKPLACE_PPM = 5000.0
@@ -148,8 +155,7 @@ def _limit(limit: CoreLimit, units: str) -> str:
 
 
 def _temperatures(span: Span, units: str) -> str:
-    low, high = temperature(span.low, units), temperature(span.high, units)
-    return f"{temperature(span.middle, units)} ({low.partition(' ')[0]} to {high})"
+    return f"{temperature(span.middle, units)} ({temperatures(span.low, span.high, units)})"
 
 
 def _day_of(at_s: float, zone: tzinfo) -> str:

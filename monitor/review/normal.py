@@ -20,7 +20,7 @@ from monitor.review.runs import runs_of, strains_learned
 from monitor.settings.learned import LearnedStrain
 from monitor.thermal.bag import describe_bag
 from monitor.values import Estimate, Evidence
-from monitor.words.quantities import counted, difference
+from monitor.words.quantities import counted, difference, number
 
 #: Bag for which surface warmth is said, as in strains.yaml.
 SAID_FOR_KG = 2.3
@@ -242,6 +242,6 @@ def normal_line(normal: Normal, units: str) -> str:
         behind = f"{runs}, {bags}, {_day(normal.first_s)} to {_day(normal.last_s)}"
     return (
         f"{normal.strain} peaks on day {normal.peak_h / 24:.1f} ± {normal.peak_h_sd / 24:.1f}"
-        f" at {warm.partition(' ')[0]} ± {sd}, full run on day {middle_d:.0f}"
+        f" at {number(warm)} ± {sd}, full run on day {middle_d:.0f}"
         f" ({low_d:.0f} to {high_d:.0f}); {behind}"
     )

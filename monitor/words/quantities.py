@@ -37,9 +37,14 @@ def difference(value_k: float, units: str) -> str:
     return f"{_rounded(value, 1)} °{units}"
 
 
+def number(said: str) -> str:
+    """The number alone of what is said with its unit: of "21.3 °C" it is "21.3"."""
+    return said.partition(" ")[0]
+
+
 def temperatures(low_c: float, high_c: float, units: str) -> str:
     """A band of temperatures [°C]: "15.0 to 27.0 °C"."""
-    return f"{temperature(low_c, units).partition(' ')[0]} to {temperature(high_c, units)}"
+    return f"{number(temperature(low_c, units))} to {temperature(high_c, units)}"
 
 
 def a_degree_or_two(units: str) -> str:
