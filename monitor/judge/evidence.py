@@ -8,7 +8,7 @@ slow. Between looks the last verdicts stand and only the estimates move.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Container, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -165,18 +165,20 @@ class Judge:
             return
         number, values = closed
         self._history.append(number, values)
-        self._forget(frame.end_s, bags)
+        sessions_now = self._sessions(bags)
+        self._forget(frame.end_s, bags, sessions_now)
         self._shared = self._share(bags)
         self._noise.row_closed()
         warmth = {
             cohort: [values[name][0] for name in session.bags if name in values]
-            for cohort, session in self._sessions(bags).items()
+            for cohort, session in sessions_now.items()
         }
         # Neither names nor their order may matter, so cohorts queue by what was read of them.
         read = [cohort for cohort, warm_k in warmth.items() if warm_k]
         self._pending = sorted(read, key=lambda cohort: sorted(warmth[cohort]))
 
-    def _forget(self, end_s: float, bags: Mapping[str, Bag]) -> None:
+    def _forget(self, end_s: float, bags: Mapping[str, Bag], live: Container[str]) -> None:
+        """Drop bags that left long ago, and what is kept of cohorts that are not `live`."""
         history = self._history
         old = history.hours * HOUR_S < end_s - self._params.forget_s
         recent = np.asarray(np.isfinite(history.excess[~old]).any(axis=0)).tolist()
@@ -194,7 +196,6 @@ class Judge:
             self._noise.forget(bag)
             self._handling.forget(bag)
         self._shelves.keep(bags)
-        live = self._sessions(bags)
         self._cohorts = {name: kept for name, kept in self._cohorts.items() if name in live}
 
     def _share(self, bags: Mapping[str, Bag]) -> Array:

@@ -27,11 +27,11 @@ SETTLING_S: Mapping[str, float] = {
     "re-taped": 1.0 * HOUR_S,
     "retaped": 1.0 * HOUR_S,
 }
-#: How long a shaken bag may rest [s].
-REST_S = 72.0 * HOUR_S
+#: The longest that a shaken bag may rest [s].
+LONGEST_REST_S = 72.0 * HOUR_S
 #: How long a bag counts as handled [s]: nothing new is called meanwhile. Of bags shaken together
 #: the first has grown again while the last still rests, so it is a day more than the rest.
-HANDLED_S: Mapping[str, float] = {"shaken": REST_S + 24.0 * HOUR_S}
+HANDLED_S: Mapping[str, float] = {"shaken": LONGEST_REST_S + 24.0 * HOUR_S}
 
 
 class Handling:
@@ -50,7 +50,7 @@ class Handling:
 
     def rests(self, bag: str, now_s: float) -> bool:
         """Whether the bag's growth rests, as it was shaken a short while ago."""
-        return now_s < self._shaken_s.get(bag, -math.inf) + REST_S
+        return now_s < self._shaken_s.get(bag, -math.inf) + LONGEST_REST_S
 
     def note(self, entry: BookEntry) -> bool:
         """Take an entry of the book; whether it handles the bag."""

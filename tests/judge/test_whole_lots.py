@@ -29,7 +29,7 @@ def called_on_walks(seed: int, bad: bool) -> int:
 
 
 def test_a_lot_of_weak_heat_that_goes_bad_as_a_whole_does_not_pass_for_a_slow_one() -> None:
-    """With humps as broad as a quarter of the peak's age 10 of these 45 were called."""
+    """With humps as broad as a quarter of the peak's age 14 of these 45 are called."""
     assert sum(called_on_walks(seed, bad=True) for seed in LOTS) >= 20
     assert called_on_walks(LOTS[0], bad=False) <= 1
 
