@@ -73,3 +73,10 @@ def test_a_probe_that_jumps_far_from_bag_and_air_is_not_said_to_follow_the_air()
     """It fits its bag no more, yet 5 K over the air is no probe that hangs in it."""
     said = room(60.0, step_k=lambda hour: 5.0 if hour >= 30 else 0.0)
     assert not named_h(said)
+
+
+def test_a_probe_is_not_weighed_in_its_first_hours() -> None:
+    """A bag brought in cold comes to its air as a probe in the air would."""
+    young_h = FallenParams().least_frames * FRAME_S / HOUR_S
+    said = room(young_h, on_bag=lambda hour: hour < 2.0)
+    assert not any(named_h(said, probe) for probe in range(BAGS))
