@@ -11,9 +11,11 @@ from pathlib import Path
 
 import httpx
 import pytest
+from playwright.sync_api import Browser, sync_playwright
 
 from demo.filled import HandClock, fill, write_room
 from demo.live import LiveRoom
+from demo.pictures import CHROMIUM, FLAGS
 from demo.rooms import DAY_S, START_S
 from demo.show import draw_room
 from demo.stage import wait_for_port, write_settings
@@ -38,6 +40,15 @@ page:
     - {{name: helper, password: {{file: secrets/page-owner}}, may: look}}
   guests: {guests}
 """
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    """Debian's Chromium with a fresh profile that reaches nothing by itself."""
+    with sync_playwright() as play:
+        browser = play.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
+        yield browser
+        browser.close()
 
 
 @dataclass

@@ -24,10 +24,11 @@ from monitor.settings.reference import message_schema_text
 from monitor.terms import Urgency
 from tests.broker import Broker
 from tests.farm.samples import TOPICS, alarm, lot, summary, told
+from tests.page.browsing import opened
 from tests.page.conftest import END_S, LINK, Served, with_people
 from tests.page.forms import fields_of, log_in
 from tests.page.tables import TABLET
-from tests.page.test_phone import DESK, browser, picture, violations  # noqa: F401
+from tests.page.test_phone import DESK, picture, violations
 from tests.waiting import free_port, wait_until
 
 Serve = Callable[..., Served]
@@ -190,7 +191,7 @@ def test_rooms_that_come_later_are_shown_and_degrees_are_each_visitors_own(
 def test_the_farm_is_accessible_and_fits(
     serve: Serve,
     broker: Broker,
-    browser: Browser,  # noqa: F811
+    browser: Browser,
     size: dict[str, int],
     scheme: str,
 ) -> None:
@@ -199,36 +200,34 @@ def test_the_farm_is_accessible_and_fits(
     change comes in without a touch."""
     fill(broker)
     served = serve(settings(broker.port))
-    context = browser.new_context(viewport=size, color_scheme=scheme)  # type: ignore[arg-type]
-    page = context.new_page()
-    page.clock.install()
-    page.goto(served.address + "farm")
-    assert violations(page) == []
-    assert page.evaluate("document.documentElement.scrollWidth") <= size["width"]
-    small = page.evaluate(
-        """() => [...document.querySelectorAll("nav a, button, .farm h3 a")]
-           .filter((one) => one.getBoundingClientRect().height < 44
-             || one.getBoundingClientRect().width < 44)
-           .map((one) => one.outerHTML.slice(0, 80))"""
-    )
-    assert small == []
-    ends = page.locator("nav a").evaluate_all(
-        """all => all.map((one) => one.getBoundingClientRect())
-           .flatMap((box) => [box.left, box.right])"""
-    )
-    assert len(ends) == 14 and min(ends) >= 0 and max(ends) <= size["width"]
-    for _ in range(30):
-        page.keyboard.press("Tab")
-        if page.evaluate("document.activeElement.matches('.farm h3 a')"):
-            break
-    assert page.evaluate("document.activeElement.textContent") == "South"
-    assert page.evaluate("getComputedStyle(document.activeElement).outlineStyle") == "solid"
-    picture(page, f"{size['width']}-{scheme}-farm")
-    told(broker, summary("Würzraum", NOW_S))
-    for _ in range(20):
-        page.clock.fast_forward(11_000)
-        page.wait_for_timeout(200)
-        if page.get_by_role("heading", name="Würzraum").count():
-            break
-    expect(page.get_by_role("heading", name="Würzraum")).to_be_visible()
-    context.close()
+    with opened(browser, viewport=size, color_scheme=scheme) as page:
+        page.clock.install()
+        page.goto(served.address + "farm")
+        assert violations(page) == []
+        assert page.evaluate("document.documentElement.scrollWidth") <= size["width"]
+        small = page.evaluate(
+            """() => [...document.querySelectorAll("nav a, button, .farm h3 a")]
+               .filter((one) => one.getBoundingClientRect().height < 44
+                 || one.getBoundingClientRect().width < 44)
+               .map((one) => one.outerHTML.slice(0, 80))"""
+        )
+        assert small == []
+        ends = page.locator("nav a").evaluate_all(
+            """all => all.map((one) => one.getBoundingClientRect())
+               .flatMap((box) => [box.left, box.right])"""
+        )
+        assert len(ends) == 14 and min(ends) >= 0 and max(ends) <= size["width"]
+        for _ in range(30):
+            page.keyboard.press("Tab")
+            if page.evaluate("document.activeElement.matches('.farm h3 a')"):
+                break
+        assert page.evaluate("document.activeElement.textContent") == "South"
+        assert page.evaluate("getComputedStyle(document.activeElement).outlineStyle") == "solid"
+        picture(page, f"{size['width']}-{scheme}-farm")
+        told(broker, summary("Würzraum", NOW_S))
+        for _ in range(20):
+            page.clock.fast_forward(11_000)
+            page.wait_for_timeout(200)
+            if page.get_by_role("heading", name="Würzraum").count():
+                break
+        expect(page.get_by_role("heading", name="Würzraum")).to_be_visible()

@@ -4,16 +4,17 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Iterator
-from contextlib import nullcontext
+from contextlib import contextmanager, nullcontext
 from pathlib import Path
 from typing import Any
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
+from playwright.sync_api import Browser, Page, expect
 
-from demo.pictures import CHROMIUM, FLAGS, PHONE
+from demo.pictures import CHROMIUM, PHONE
 from monitor.store import open_reader
+from tests.page.browsing import opened
 from tests.page.conftest import HOT, Filled
 from tests.page.tables import cut_tables
 from tests.page.watching import Room, watched_room
@@ -36,32 +37,24 @@ def room(filled: Filled, tmp_path_factory: pytest.TempPathFactory) -> Iterator[R
         yield room
 
 
-@pytest.fixture(scope="module")
-def browser(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Browser]:
-    """Debian's Chromium with a fresh profile that reaches nothing by itself."""
-    with sync_playwright() as play:
-        browser = play.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
-        yield browser
-        browser.close()
-
-
 @pytest.fixture
 def phone(browser: Browser) -> Iterator[Page]:
-    """A phone in the room; what its console complains of fails the test."""
-    context = browser.new_context(viewport=PHONE, has_touch=True, is_mobile=True)
-    yield from _page(context)
+    """A phone in the room."""
+    with heard(browser, viewport=PHONE, has_touch=True, is_mobile=True) as page:
+        yield page
 
 
-def _page(context: BrowserContext) -> Iterator[Page]:
-    page = context.new_page()
+@contextmanager
+def heard(browser: Browser, **how: Any) -> Iterator[Page]:
+    """A page; what its console complains of fails the test."""
     complaints: list[str] = []
-    page.on("pageerror", lambda error: complaints.append(str(error)))
-    page.on(
-        "console",
-        lambda said: complaints.append(said.text) if "Content Security" in said.text else None,
-    )
-    yield page
-    context.close()
+    with opened(browser, **how) as page:
+        page.on("pageerror", lambda error: complaints.append(str(error)))
+        page.on(
+            "console",
+            lambda said: complaints.append(said.text) if "Content Security" in said.text else None,
+        )
+        yield page
     assert complaints == []
 
 
@@ -93,31 +86,29 @@ def test_every_view_is_accessible_and_fits(
     """axe (WCAG 2.2 A and AA) finds nothing serious, nothing is wider than the screen, and a
     glove finds every control: at least 44 by 44 pixels (WCAG 2.5.5). Nothing is drawn with
     letters under 10 pixels, and no table is cut off at the right."""
-    context = browser.new_context(viewport=size, color_scheme=scheme)  # type: ignore[arg-type]
-    page = context.new_page()
-    for view in views:
-        page.goto(room.address + view)
-        assert violations(page) == [], view
-        assert page.evaluate("document.documentElement.scrollWidth") <= size["width"], view
-        small = page.evaluate(
-            """() => [...document.querySelectorAll("nav a, button, summary, select, .button, .bag,"
-               + " .codes a, .stops a, .card h2 a, input:not([type=hidden])")]
-               .filter((one) => one.checkVisibility() && !one.closest(".legend ul"))
-               .filter((one) => one.getBoundingClientRect().height < 44
-                 || one.getBoundingClientRect().width < 44)
-               .map((one) => one.outerHTML.slice(0, 80))"""
-        )
-        assert small == [], view
-        tiny = page.evaluate(
-            """() => [...document.querySelectorAll("svg text")]
-               .filter((one) => parseFloat(getComputedStyle(one).fontSize)
-                 * one.getScreenCTM().a < 10)
-               .map((one) => one.textContent)"""
-        )
-        assert tiny == [], view
-        assert cut_tables(page) == [], view
-        picture(page, f"{size['width']}-{scheme}-{view.replace('/', '-') or 'rack'}")
-    context.close()
+    with opened(browser, viewport=size, color_scheme=scheme) as page:
+        for view in views:
+            page.goto(room.address + view)
+            assert violations(page) == [], view
+            assert page.evaluate("document.documentElement.scrollWidth") <= size["width"], view
+            small = page.evaluate(
+                """() => [...document.querySelectorAll("nav a, button, summary, select, .button,"
+                   + " .bag, .codes a, .stops a, .card h2 a, input:not([type=hidden])")]
+                   .filter((one) => one.checkVisibility() && !one.closest(".legend ul"))
+                   .filter((one) => one.getBoundingClientRect().height < 44
+                     || one.getBoundingClientRect().width < 44)
+                   .map((one) => one.outerHTML.slice(0, 80))"""
+            )
+            assert small == [], view
+            tiny = page.evaluate(
+                """() => [...document.querySelectorAll("svg text")]
+                   .filter((one) => parseFloat(getComputedStyle(one).fontSize)
+                     * one.getScreenCTM().a < 10)
+                   .map((one) => one.textContent)"""
+            )
+            assert tiny == [], view
+            assert cut_tables(page) == [], view
+            picture(page, f"{size['width']}-{scheme}-{view.replace('/', '-') or 'rack'}")
 
 
 def test_axe_finds_what_is_wrong_when_something_is(room: Room, phone: Page) -> None:
@@ -140,15 +131,14 @@ def test_grower_finds_the_hot_bag_answers_it_reads_bags_and_looks_at_the_night(
     """Rack, hot bag, acknowledge, walk through a lost connection, night: with gloves on a phone,
     with mouse and keyboard at a desk in a room where nobody has answered yet."""
     gloves = size is PHONE
-    context = browser.new_context(viewport=size, has_touch=gloves, is_mobile=gloves)  # type: ignore[arg-type]
+    how = {"viewport": size, "has_touch": gloves, "is_mobile": gloves}
     fresh = nullcontext(room) if gloves else watched_room(filled, tmp_path / "settings")
-    with fresh as watched:
-        for page in _page(context):
-            _find_and_answer(page, watched)
-            _walk(page, _tap if gloves else _key_in)
-            page.get_by_role("link", name="Night").click()
-            expect(page.locator("h1")).to_have_text("Last night")
-            expect(page.locator(".told li").first).to_be_visible()
+    with fresh as watched, heard(browser, **how) as page:
+        _find_and_answer(page, watched)
+        _walk(page, _tap if gloves else _key_in)
+        page.get_by_role("link", name="Night").click()
+        expect(page.locator("h1")).to_have_text("Last night")
+        expect(page.locator(".told li").first).to_be_visible()
     with open_reader(watched.store) as store:
         walk = store.open_walk()
         assert walk is not None
@@ -251,32 +241,29 @@ def test_page_freshens_itself_and_says_when_the_monitor_is_not_heard(
 
 def test_keyboard_alone_reaches_the_content_and_a_bag(room: Room, browser: Browser) -> None:
     """The first stop skips the navigation; a bag opens by Enter and what has the focus is seen."""
-    page = browser.new_page(viewport=DESK)  # type: ignore[arg-type]
-    page.goto(room.address)
-    page.keyboard.press("Tab")
-    assert page.evaluate("document.activeElement.textContent") == "To the content"
-    page.keyboard.press("Enter")
-    for _ in range(40):
+    with opened(browser, viewport=DESK) as page:
+        page.goto(room.address)
         page.keyboard.press("Tab")
-        if page.evaluate("document.activeElement.matches('a.bag')"):
-            break
-    shown = page.evaluate("getComputedStyle(document.activeElement).outlineStyle")
-    assert shown == "solid"
-    page.keyboard.press("Enter")
-    page.wait_for_url("**/bag/*")
-    page.close()
+        assert page.evaluate("document.activeElement.textContent") == "To the content"
+        page.keyboard.press("Enter")
+        for _ in range(40):
+            page.keyboard.press("Tab")
+            if page.evaluate("document.activeElement.matches('a.bag')"):
+                break
+        shown = page.evaluate("getComputedStyle(document.activeElement).outlineStyle")
+        assert shown == "solid"
+        page.keyboard.press("Enter")
+        page.wait_for_url("**/bag/*")
 
 
 def test_every_view_reads_without_javascript(room: Room, browser: Browser) -> None:
     """Plain HTML first: numbers, courses and forms are there."""
-    context = browser.new_context(viewport=PHONE, java_script_enabled=False)  # type: ignore[arg-type]
-    page = context.new_page()
-    page.goto(f"{room.address}bag/{HOT}")
-    assert page.locator("svg.chart").count() >= 1
-    page.goto(f"{room.address}walk")
-    bag = page.locator("#walk-bag").inner_text()
-    page.locator("#walk-value").fill("240")
-    page.get_by_role("button", name="Keep and go on").click()
-    assert "240" in page.locator("#walk-why").inner_text()
-    assert page.locator("#walk-bag").inner_text() == bag
-    context.close()
+    with opened(browser, viewport=PHONE, java_script_enabled=False) as page:
+        page.goto(f"{room.address}bag/{HOT}")
+        assert page.locator("svg.chart").count() >= 1
+        page.goto(f"{room.address}walk")
+        bag = page.locator("#walk-bag").inner_text()
+        page.locator("#walk-value").fill("240")
+        page.get_by_role("button", name="Keep and go on").click()
+        assert "240" in page.locator("#walk-why").inner_text()
+        assert page.locator("#walk-bag").inner_text() == bag

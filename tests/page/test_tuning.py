@@ -32,9 +32,9 @@ from monitor.settings.load import load_settings
 from monitor.sources.folder import read_folder
 from monitor.tuning_file import keep_tuning, kept_tuning, kept_tunings
 from monitor.words.quantities import unbroken
+from tests.page.browsing import opened
 from tests.page.forms import fields_of, send
 from tests.page.tables import TABLET, TALL_PHONE, cut_tables, uneven_figures
-from tests.page.test_phone import browser  # noqa: F401
 from tests.tune import heats, seasons
 from tests.waiting import free_port, wait_until
 
@@ -209,46 +209,44 @@ def tuned(site: Callable[..., Site], sheets: dict[str, Any]) -> Site:
 @pytest.mark.skipif(not Path(CHROMIUM).exists(), reason="no Chromium: `sh tests/run` installs it")
 def test_tuning_is_accessible_and_fits_a_phone(
     tuned: Site,
-    browser: Browser,  # noqa: F811
+    browser: Browser,
 ) -> None:
     """axe finds nothing serious; nothing is wider than 360 pixels; a glove finds every control."""
     for size in (PHONE, {"width": 1280, "height": 800}):
-        page = browser.new_page(viewport=size)
-        for view in ("tuning", "tuning/GO-12"):
-            page.goto(tuned.address + view)
-            found = Axe().run(page).response["violations"]
-            grave = [o["id"] for o in found if o["impact"] in ("serious", "critical")]
-            assert grave == [], (view, found)
-            assert page.evaluate("document.documentElement.scrollWidth") <= size["width"], view
-            low = page.evaluate(
-                """() => [...document.querySelectorAll("nav a, button, .button")]
-                   .map((one) => one.getBoundingClientRect())
-                   .filter((box) => box.height < 44 || box.width < 44).length"""
-            )
-            assert low == 0, view
-            folder = os.environ.get("BAGWATT_PICTURES")
-            if folder:
-                name = f"{size['width']}-{view.replace('/', '-')}.png"
-                page.screenshot(path=Path(folder) / name, full_page=True)
-        page.close()
+        with opened(browser, viewport=size) as page:
+            for view in ("tuning", "tuning/GO-12"):
+                page.goto(tuned.address + view)
+                found = Axe().run(page).response["violations"]
+                grave = [o["id"] for o in found if o["impact"] in ("serious", "critical")]
+                assert grave == [], (view, found)
+                assert page.evaluate("document.documentElement.scrollWidth") <= size["width"], view
+                low = page.evaluate(
+                    """() => [...document.querySelectorAll("nav a, button, .button")]
+                       .map((one) => one.getBoundingClientRect())
+                       .filter((box) => box.height < 44 || box.width < 44).length"""
+                )
+                assert low == 0, view
+                folder = os.environ.get("BAGWATT_PICTURES")
+                if folder:
+                    name = f"{size['width']}-{view.replace('/', '-')}.png"
+                    page.screenshot(path=Path(folder) / name, full_page=True)
 
 
 @pytest.mark.skipif(not Path(CHROMIUM).exists(), reason="no Chromium: `sh tests/run` installs it")
 def test_no_table_of_tuning_is_cut_off_and_on_a_phone_each_figure_is_level_with_its_name(
     tuned: Site,
     sheets: dict[str, Any],
-    browser: Browser,  # noqa: F811
+    browser: Browser,
 ) -> None:
     """In both degrees; the roles say what the columns of a phone were."""
     for size in (PHONE, TALL_PHONE, TABLET):
-        page = browser.new_page(viewport=size)
-        page.goto(f"{tuned.address}tuning/GO-12")
-        for units in ("°C", "°F"):
-            assert units in page.get_by_role("cell").first.inner_text()
-            assert cut_tables(page) == [], (size, units)
-            if size is not TABLET:
-                assert uneven_figures(page) == [], (size, units)
-            for words in (sheets["C"]["rows"], sheets["C"]["heat_rows"]):
-                assert page.get_by_role("rowheader", name=words[0][0]).count() > 0
-            page.get_by_role("button", name="Show °").click()
-        page.close()
+        with opened(browser, viewport=size) as page:
+            page.goto(f"{tuned.address}tuning/GO-12")
+            for units in ("°C", "°F"):
+                assert units in page.get_by_role("cell").first.inner_text()
+                assert cut_tables(page) == [], (size, units)
+                if size is not TABLET:
+                    assert uneven_figures(page) == [], (size, units)
+                for words in (sheets["C"]["rows"], sheets["C"]["heat_rows"]):
+                    assert page.get_by_role("rowheader", name=words[0][0]).count() > 0
+                page.get_by_role("button", name="Show °").click()
