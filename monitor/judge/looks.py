@@ -30,9 +30,10 @@ class LookParams:
     `onset_step_h` between onsets considered, `onset_thinning` times as much beyond
     `onset_recent_h`, back to `onset_reach_h`; `rise_h` and `loss_h` logistic time constants of
     added and of lost heat; `planned_onsets` prior chances of one onset is one in so
-    many; `added_k`, `lost_share` widths of the half-normal priors of added heat [K] and of
-    the share of its heat a stalled bag loses; `pull` see `cohort.expect`; `misfit`
-    share of the heat by which bags stray from the curve; `points` grid
+    many; `added_k` width of the half-normal prior of added heat [K]; `lost_share`,
+    `lost_share_sd` the share of its heat a stalled bag loses by its readings, as neighbours lend
+    it some, and `lost_width` the width of a half-normal by which it is estimated; `pull` see
+    `cohort.expect`; `misfit` share of the heat by which bags stray from the curve; `points` grid
     points kept between searches of the whole grid, `entries` of them looked at for a bag; `move`
     how a move that is not in the book is recognised.
     """
@@ -46,7 +47,9 @@ class LookParams:
     loss_recall_h: float = 48.0
     planned_onsets: float = 60.0
     added_k: float = 1.5
-    lost_share: float = 0.5
+    lost_share: float = 0.9
+    lost_share_sd: float = 0.15
+    lost_width: float = 0.5
     pull: float = 4.0
     misfit: float = 0.06
     points: int = 40

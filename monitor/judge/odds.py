@@ -72,6 +72,21 @@ class Healthy:
 
 
 @dataclass(frozen=True)
+class Amplitude:
+    """What is believed of one more heat's amplitude before it is seen: normal, of which only what
+    lies above 0 counts (`mean` 0: half-normal)."""
+
+    mean: float
+    sd: float
+
+    @property
+    def log_norm(self) -> float:
+        """What makes it a density, of exp(a mean / sd² - a² / 2 sd²) / sd: a half-normal's is ½."""
+        z = self.mean / self.sd
+        return 0.5 * z * z + float(log_normal_cdf(np.array(z)))
+
+
+@dataclass(frozen=True)
 class Onsets:
     """Bags with one more heat: log Bayes factors (bags), the posterior share of each entry
     and onset (bags, entries, onsets) and its expected amplitude (same shape); `surprise`
@@ -153,26 +168,40 @@ def weigh_onsets(
     healthy: Healthy,
     precision: Precision,
     onset_right: Array,
-    amplitude_sd: float,
+    prior: Amplitude,
     log_onset: Array,
 ) -> Onsets:
-    """Evidence for a positive amplitude with a half-normal prior of width `amplitude_sd`.
+    """Evidence for one more heat of a positive amplitude.
 
     `onset_right` (bags, grid, onsets) from `likelihood.project`; `log_onset` (onsets) log
     prior of each onset. `healthy` must be on the grid of `precision`.
     """
-    mean, root = _amplitudes(healthy, precision, onset_right, amplitude_sd)
-    z = mean / root
+    right, root = _amplitudes(healthy, precision, onset_right, prior.sd)
+    z = (right + prior.mean / prior.sd**2) / root
     log_tail = log_normal_cdf(z)
-    log_factor = np.log(2.0 / (amplitude_sd * root)) + 0.5 * z * z + log_tail
+    log_factor = 0.5 * z * z + log_tail - np.log(prior.sd * root) - prior.log_norm
     log_joint = healthy.log_weight[..., None] + log_factor + log_onset
     bags = len(log_joint)
     total = log_sum(log_joint.reshape(bags, -1), 1)
     share = np.exp(log_joint - total[:, None, None])
-    hazard = np.exp(-0.5 * z * z - log_tail) / np.sqrt(2.0 * np.pi)
-    free = mean / np.sqrt(np.maximum(root**2 - amplitude_sd**-2, 1e-12))
+    free = right / np.sqrt(np.maximum(root**2 - prior.sd**-2, 1e-12))
     surprise = (healthy.share[..., None] * free).sum(axis=1)
-    return Onsets(total - healthy.log_total, surprise, share, (z + hazard) / root)
+    return Onsets(total - healthy.log_total, surprise, share, _mean_above_0(z, log_tail) / root)
+
+
+def estimate_amplitudes(
+    healthy: Healthy, precision: Precision, onset_right: Array, prior: Amplitude
+) -> Array:
+    """Expected amplitude of each entry and onset (bags, entries, onsets), as `weigh_onsets` has it
+    but by another prior: what tells best whether there is a heat pulls its size towards itself."""
+    right, root = _amplitudes(healthy, precision, onset_right, prior.sd)
+    z = (right + prior.mean / prior.sd**2) / root
+    return np.asarray(_mean_above_0(z, log_normal_cdf(z)) / root)
+
+
+def _mean_above_0(z: Array, log_tail: Array) -> Array:
+    """Mean of a normal variable of mean `z` and sd 1 if it is above 0, as by `log_tail` it is."""
+    return np.asarray(z + np.exp(-0.5 * z * z - log_tail) / np.sqrt(2.0 * np.pi))
 
 
 def weigh_steps(

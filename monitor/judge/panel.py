@@ -25,8 +25,10 @@ from monitor.judge.groups import Group, course_heat, likelihood_of, told_to_mate
 from monitor.judge.likelihood import Projected, project
 from monitor.judge.looks import Beliefs, Course, Look, LookParams, Panel
 from monitor.judge.odds import (
+    Amplitude,
     Healthy,
     Onsets,
+    estimate_amplitudes,
     point_shares,
     weigh_healthy,
     weigh_onsets,
@@ -244,17 +246,14 @@ def _weigh(
         healthy,
         group.precision.part(slice(0, cut)),
         seen.onset[:, :, :cut],
-        params.added_k,
+        Amplitude(0.0, params.added_k),
         log_onset,
     )
-    cold = weigh_onsets(
-        healthy,
-        group.precision.part(slice(cut, None)),
-        seen.onset[:, :, cut:],
-        params.lost_share,
-        log_onset,
-    )
-    return warm, cold
+    lost, right = group.precision.part(slice(cut, None)), seen.onset[:, :, cut:]
+    dead = Amplitude(params.lost_share, params.lost_share_sd)
+    cold = weigh_onsets(healthy, lost, right, dead, log_onset)
+    wide = Amplitude(0.0, params.lost_width)
+    return warm, replace(cold, amplitude=estimate_amplitudes(healthy, lost, right, wide))
 
 
 def _course(expected: Expected, grid: Grid) -> Course:

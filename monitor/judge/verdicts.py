@@ -20,8 +20,8 @@ from monitor.thermal.substrate import substrate_in
 from monitor.values import Bag, Evidence, Reason
 
 Array = NDArray[np.float64]
-#: Earlier looks that must agree before heat counts as lost, or as added in a cohort not risen yet.
-LOOKS_HELD = 3
+#: Earlier looks that must agree before heat counts as added in a cohort not risen yet, or as lost.
+HOT_HELD, LOST_HELD = 3, 2
 
 
 @dataclass(frozen=True)
@@ -33,7 +33,8 @@ class VerdictParams:
     probes read so finely that what the healthy model leaves out passes the bound, walks are so
     few and noisy that a call overshoots it; the worths [nats] are what lost heat counts at most
     beyond its factor, whose onsets are spread wider than stalls set in: only as far as it speaks
-    louder than added heat;
+    louder than added heat, and by probes only from `stalled_least` nats on and of a bag that has at
+    most the share `stalled_left` of its cohort's usual warmth left;
     `contact` the share of bag in a taped probe's reading, with its spread (a hand reading sees
     the surface itself, with an error all readings share, `hand_bias_k` or `hand_bias_per_drift`
     of what walks differ by);
@@ -48,8 +49,10 @@ class VerdictParams:
     stalled_prior_odds: float = 0.03
     hot_margin_by_probe: float = 0.2
     hot_margin_by_hand: float = -1.6
-    stalled_worth_by_probe: float = 5.3
-    stalled_worth_by_hand: float = 3.5
+    stalled_worth_by_probe: float = 8.0
+    stalled_worth_by_hand: float = 2.0
+    stalled_least: float = 0.5
+    stalled_left: float = 0.55
     contact: float = 0.85
     contact_sd: float = 0.05
     hand_bias_k: float = 0.2
@@ -150,8 +153,8 @@ class Standing:
             at_s=at_s,
             hot=float(found.hot[place]),
             stalled=float(found.stalled[place]),
-            hot_before=hot_before[:LOOKS_HELD],
-            stalled_before=stalled_before[:LOOKS_HELD],
+            hot_before=hot_before[:HOT_HELD],
+            stalled_before=stalled_before[:LOST_HELD],
             hottest=max(float(found.hot[place]), before.hottest if before else 0.0),
             added_k=float(found.added_k[place]),
             lost_k=float(found.lost_k[place]),
@@ -174,6 +177,11 @@ class Standing:
             around_k=around.warmth_k,
             drift_k=around.drift_k,
         )
+
+    @property
+    def left_k(self) -> float:
+        """The bag's warmth over its air by the fit, without that of slot and probe [K]."""
+        return (self.warmth_k or 0.0) - self.offset_k
 
     @property
     def own_k(self) -> float:
@@ -241,6 +249,10 @@ def weigh_bag(
     hot = standing.hot_for_long + hot_prior - max(0.0, standing.stalled + stalled_prior)
     most = params.stalled_worth_by_hand if by_hand else params.stalled_worth_by_probe
     worth = min(most, max(0.0, standing.stalled_for_long - standing.hot))
+    mates = standing.peers >= params.fewest_peers
+    warm_still = mates and standing.left_k > params.stalled_left * standing.around_k
+    if not by_hand and (warm_still or standing.stalled_for_long < params.stalled_least):
+        worth = 0.0
     stalled = standing.stalled_for_long + worth + stalled_prior
     stalled -= max(0.0, standing.hottest + hot_prior)
     excess_k = standing.own_k if warm else -standing.lost_k

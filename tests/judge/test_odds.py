@@ -9,9 +9,11 @@ from scipy.stats import multivariate_normal, norm
 from monitor.judge.cohort import Expected, Likelihood
 from monitor.judge.curve import Grid, onset_steps, shapes
 from monitor.judge.filters import Noise, whitener
-from monitor.judge.likelihood import Design, invert, project, reduce_design
+from monitor.judge.likelihood import Design, Precision, invert, project, reduce_design
 from monitor.judge.odds import (
+    Amplitude,
     Healthy,
+    estimate_amplitudes,
     log_normal_cdf,
     needed_log_odds,
     weigh_healthy,
@@ -24,6 +26,8 @@ NOISE = Noise(0.1, 10.0, 0.05)
 OFFSET_K, STRENGTH_K, STRENGTH_SD_K = 0.3, 2.0, 0.3
 CORRECTION_VARIANCE = np.array([[0.02, 0.01, 0.01]])
 ONSETS_H = np.arange(0.0, 126.0, 12.0)
+#: What is believed of added heat, and of the share of its heat that a stalled bag loses.
+ANY, DEAD = Amplitude(0.0, 1.0), Amplitude(0.9, 0.15)
 
 
 def _healthy_bags(count: int, random: np.random.Generator) -> np.ndarray:
@@ -42,13 +46,22 @@ def _healthy_bags(count: int, random: np.random.Generator) -> np.ndarray:
     return curve @ coefficients + random.normal(0.0, OFFSET_K, count) + noise
 
 
-def _log_factors(bags: np.ndarray, rows: int) -> np.ndarray:
+def _log_factors(bags: np.ndarray, rows: int, prior: Amplitude = ANY) -> np.ndarray:
     """Log Bayes factors of added heat after the first `rows` rows."""
+    healthy, reduced, onset_right = _seen(bags, rows, ONSETS_H)
+    log_onset = np.full(len(ONSETS_H), -np.log(len(ONSETS_H)))
+    return weigh_onsets(healthy, reduced, onset_right, prior, log_onset).log_factor
+
+
+def _seen(
+    bags: np.ndarray, rows: int, onsets_h: np.ndarray
+) -> tuple[Healthy, Precision, np.ndarray]:
+    """The first `rows` rows under the healthy model, and what they say of each onset."""
     matrix = whitener(HOURS[:rows], NOISE)
     design = Design(
         matrix @ np.ones((rows, 1)),
         np.einsum("tu,ugc->tgc", matrix, shapes(HOURS[:rows], GRID, 0.22)),
-        matrix @ onset_steps(HOURS[:rows], ONSETS_H, 4.0),
+        matrix @ onset_steps(HOURS[:rows], onsets_h, 4.0),
         matrix,
     )
     reduced = reduce_design(design, np.array([OFFSET_K**2]), CORRECTION_VARIANCE)
@@ -60,9 +73,7 @@ def _log_factors(bags: np.ndarray, rows: int) -> np.ndarray:
         np.ones((1, 1)),
     )  # fmt: skip
     likelihood = Likelihood(np.tile(reduced.strength, (count, 1)), seen.strength, seen.rest)
-    healthy = weigh_healthy(likelihood, expected, 0.5, 2)
-    log_onset = np.full(len(ONSETS_H), -np.log(len(ONSETS_H)))
-    return weigh_onsets(healthy, reduced, seen.onset, 1.0, log_onset).log_factor
+    return weigh_healthy(likelihood, expected, 0.5, 2), reduced, seen.onset
 
 
 def test_healthy_bags_pass_a_bound_no_more_often_than_ville_allows() -> None:
@@ -76,7 +87,10 @@ def test_healthy_bags_pass_a_bound_no_more_often_than_ville_allows() -> None:
     assert (highest >= -np.log(0.1)).mean() > 0.005
 
 
-def test_the_factor_is_the_ratio_of_two_likelihoods_worked_out_the_long_way() -> None:
+@pytest.mark.parametrize("prior", [ANY, DEAD])
+def test_the_factor_is_the_ratio_of_two_likelihoods_worked_out_the_long_way(
+    prior: Amplitude,
+) -> None:
     """Dense Gaussian densities, the amplitude and the onset summed by brute force."""
     rows = 14
     bags = _healthy_bags(6, np.random.default_rng(12))
@@ -88,16 +102,44 @@ def test_the_factor_is_the_ratio_of_two_likelihoods_worked_out_the_long_way() ->
     variances = np.concatenate([[STRENGTH_SD_K**2], CORRECTION_VARIANCE[0]])
     covariance += curve @ np.diag(variances) @ curve.T
     amplitudes = np.linspace(0.0, 6.0, 1201)
-    weights = 2.0 * norm.pdf(amplitudes) * (amplitudes[1] - amplitudes[0])
+    weights = norm.pdf(amplitudes, prior.mean, prior.sd)
     weights[0] *= 0.5
+    weights /= weights.sum()
     steps = onset_steps(HOURS[:rows], ONSETS_H, 4.0)
     healthy = multivariate_normal(np.zeros(rows), covariance)
-    found = _log_factors(bags, rows)
+    found = _log_factors(bags, rows, prior)
     for bag in range(6):
         left = bags[:rows, bag] - STRENGTH_K * curve[:, 0]
         shifted = left - amplitudes[:, None, None] * steps.T[None]
         ratio = np.exp(healthy.logpdf(shifted) - healthy.logpdf(left))
         assert found[bag] == pytest.approx(np.log((weights @ ratio).mean()), abs=1e-3)
+
+
+def test_a_heats_size_is_told_by_its_own_prior_not_by_that_it_is_weighed_with() -> None:
+    """Posterior mean of the amplitude, by dense Gaussian densities summed over a grid; a bag that
+    lacks next to nothing is not told to lack nine tenths because stalled bags do."""
+    rows, onset_h = 14, np.array([60.0])
+    step = onset_steps(HOURS, onset_h, 4.0)
+    bags = _healthy_bags(4, np.random.default_rng(14)) + np.array([0.0, 0.0, 0.9, 0.9]) * step
+    healthy, reduced, right = _seen(bags, rows, onset_h)
+    told = estimate_amplitudes(healthy, reduced, right, Amplitude(0.0, 0.5))[:, 0, 0]
+    curve = shapes(HOURS[:rows], GRID, 0.22)[:, 0]
+    apart = np.abs(HOURS[:rows, None] - HOURS[:rows])
+    covariance = NOISE.wander_k**2 * np.exp(-apart / NOISE.wander_h) + OFFSET_K**2
+    covariance += NOISE.white_k**2 * np.eye(rows)
+    variances = np.concatenate([[STRENGTH_SD_K**2], CORRECTION_VARIANCE[0]])
+    covariance += curve @ np.diag(variances) @ curve.T
+    amplitudes = np.linspace(0.0, 4.0, 2001)
+    for bag in range(4):
+        left = bags[:rows, bag] - STRENGTH_K * curve[:, 0]
+        log_weight = norm.logpdf(amplitudes, 0.0, 0.5) + multivariate_normal(
+            np.zeros(rows), covariance
+        ).logpdf(left - amplitudes[:, None] * step[:rows, 0])
+        weight = np.exp(log_weight - log_weight.max())
+        weight[0] *= 0.5
+        assert told[bag] == pytest.approx(weight @ amplitudes / weight.sum(), abs=2e-3)
+    by_dead = estimate_amplitudes(healthy, reduced, right, DEAD)[:, 0, 0]
+    assert (by_dead[:2] > 3.0 * told[:2]).all()
 
 
 def test_added_heat_is_found_and_its_absence_counts_against_it() -> None:
