@@ -15,6 +15,8 @@ import numpy as np
 import pytest
 
 from monitor.judge.evidence import Judge
+from monitor.judge.looks import LookParams
+from monitor.judge.params import JudgeParams
 from monitor.values import Bag, BookEntry, Estimate, Evidence, Frame, HandReading, Mean, Reason
 
 HOUR_S = 3600.0
@@ -286,6 +288,24 @@ def test_a_cohort_that_cools_as_one_late_in_its_run_has_no_stalled_bag() -> None
     done = run(frames(cooler | others, 230), plan)
     stalled = [name for name in plan if done.called(name, hot=False) is not None]
     assert stalled == ["Q02"]
+
+
+def test_a_bag_that_loses_nearly_all_its_heat_is_told_apart_sooner_than_by_any_share() -> None:
+    """Weighed as what a stalled bag loses, and its mates are not told to lack as much for that."""
+    bags = cohort(seed=6)
+    own = bags["Q05"].warmth_k
+
+    def lost(age_h: float) -> float:
+        return -0.9 * (own(age_h) - bags["Q05"].offset_k) / (1.0 + math.exp((60.0 - age_h) / 6.0))
+
+    dying = bags | {"Q05": replace(bags["Q05"], more=lost)}
+    made, names = frames(dying, 110), book(list(bags))
+    any_share = LookParams(lost_share=0.0, lost_share_sd=0.5)
+    done, other = run(made, names), run(made, names, judge=Judge(JudgeParams(look=any_share)))
+    assert done.hours[82]["Q05"][1].stalled > other.hours[82]["Q05"][1].stalled + 1.5
+    told = done.judge.state()["standing"]
+    assert told["Q05"]["lost_k"] > 1.2
+    assert np.median([told[name]["lost_k"] for name in bags if name != "Q05"]) < 0.65
 
 
 def test_a_bag_without_readings_is_said_to_have_no_signal() -> None:
