@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from playwright.sync_api import Page
 
-#: What a phone of today shows, and a tablet held upright.
+#: What a phone of today shows, a tablet held upright, and a screen on a desk.
 TALL_PHONE = {"width": 390, "height": 844}
 TABLET = {"width": 768, "height": 1024}
+DESK = {"width": 1280, "height": 800}
 
 _CUT = """() => {
   document.querySelectorAll("details").forEach((one) => { one.open = true; });

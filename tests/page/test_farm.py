@@ -9,14 +9,13 @@ import time
 from collections.abc import Callable
 from dataclasses import replace
 from html import unescape
-from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import jsonschema
 import pytest
 from playwright.sync_api import Browser, expect
 
-from demo.pictures import CHROMIUM, PHONE
+from demo.pictures import PHONE
 from monitor.farm.standing import Claimant, Hearing, RoomStanding
 from monitor.page.farm import room_card
 from monitor.room_summary import MonitorHealth, RoomAir
@@ -24,11 +23,10 @@ from monitor.settings.reference import message_schema_text
 from monitor.terms import Urgency
 from tests.broker import Broker
 from tests.farm.samples import TOPICS, alarm, lot, summary, told
-from tests.page.browsing import opened
+from tests.page.browsing import opened, picture, violations
 from tests.page.conftest import END_S, LINK, Served, with_people
 from tests.page.forms import fields_of, log_in
-from tests.page.tables import TABLET
-from tests.page.test_phone import DESK, picture, violations
+from tests.page.tables import DESK, TABLET
 from tests.waiting import free_port, wait_until
 
 Serve = Callable[..., Served]
@@ -182,7 +180,6 @@ def test_rooms_that_come_later_are_shown_and_degrees_are_each_visitors_own(
     assert "70.7" in client.get("/farm").text
 
 
-@pytest.mark.skipif(not Path(CHROMIUM).exists(), reason="no Chromium: `sh tests/run` installs it")
 @pytest.mark.parametrize(
     ("size", "scheme"),
     [(PHONE, "dark"), (PHONE, "light"), (TABLET, "dark"), (DESK, "dark")],

@@ -2,32 +2,24 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, nullcontext
 from pathlib import Path
 from typing import Any
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page, expect
 
-from demo.pictures import CHROMIUM, PHONE
+from demo.pictures import PHONE
 from monitor.store import open_reader
-from tests.page.browsing import opened
+from tests.page.browsing import opened, picture, violations
 from tests.page.conftest import HOT, Filled
-from tests.page.tables import cut_tables
+from tests.page.tables import DESK, cut_tables
 from tests.page.watching import Room, watched_room
 
-DESK = {"width": 1280, "height": 800}
-SERIOUS = ("serious", "critical")
 VIEWS = ("", "alarms", "walk", "night", "forecast", "monitor", f"bag/{HOT}")
 IN_DAYLIGHT = ("", "alarms", "walk", "night", f"bag/{HOT}", "monitor")
 ON_DESK = ("", "night", f"bag/{HOT}")
-
-pytestmark = pytest.mark.skipif(
-    not Path(CHROMIUM).exists(), reason="no Chromium here: `sh tests/run` installs it"
-)
 
 
 @pytest.fixture(scope="module")
@@ -56,23 +48,6 @@ def heard(browser: Browser, **how: Any) -> Iterator[Page]:
         )
         yield page
     assert complaints == []
-
-
-def violations(page: Page) -> list[tuple[str, str, Any]]:
-    """What axe finds that is serious or critical."""
-    found = Axe().run(page).response["violations"]
-    return [
-        (one["id"], one["impact"], one["nodes"][0]["html"][:120])
-        for one in found
-        if one["impact"] in SERIOUS
-    ]
-
-
-def picture(page: Page, name: str) -> None:
-    """A picture for a person, where somebody wants them: BAGWATT_PICTURES names a folder."""
-    folder = os.environ.get("BAGWATT_PICTURES")
-    if folder:
-        page.screenshot(path=Path(folder) / f"{name}.png", full_page=True)
 
 
 @pytest.mark.parametrize(

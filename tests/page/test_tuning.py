@@ -12,11 +12,10 @@ from typing import Any
 
 import httpx
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser
 
 from demo.filled import HandClock, write_room
-from demo.pictures import CHROMIUM, PHONE
+from demo.pictures import PHONE
 from demo.rooms import FIRST, START_S, make_room
 from demo.stage import wait_for_port
 from monitor.judge.strain import Strain
@@ -32,9 +31,9 @@ from monitor.settings.load import load_settings
 from monitor.sources.folder import read_folder
 from monitor.tuning_file import keep_tuning, kept_tuning, kept_tunings
 from monitor.words.quantities import unbroken
-from tests.page.browsing import opened
+from tests.page.browsing import opened, picture, violations
 from tests.page.forms import fields_of, send
-from tests.page.tables import TABLET, TALL_PHONE, cut_tables, uneven_figures
+from tests.page.tables import DESK, TABLET, TALL_PHONE, cut_tables, uneven_figures
 from tests.tune import heats, seasons
 from tests.waiting import free_port, wait_until
 
@@ -206,19 +205,16 @@ def tuned(site: Callable[..., Site], sheets: dict[str, Any]) -> Site:
     return room
 
 
-@pytest.mark.skipif(not Path(CHROMIUM).exists(), reason="no Chromium: `sh tests/run` installs it")
 def test_tuning_is_accessible_and_fits_a_phone(
     tuned: Site,
     browser: Browser,
 ) -> None:
     """axe finds nothing serious; nothing is wider than 360 pixels; a glove finds every control."""
-    for size in (PHONE, {"width": 1280, "height": 800}):
+    for size in (PHONE, DESK):
         with opened(browser, viewport=size) as page:
             for view in ("tuning", "tuning/GO-12"):
                 page.goto(tuned.address + view)
-                found = Axe().run(page).response["violations"]
-                grave = [o["id"] for o in found if o["impact"] in ("serious", "critical")]
-                assert grave == [], (view, found)
+                assert violations(page) == [], view
                 assert page.evaluate("document.documentElement.scrollWidth") <= size["width"], view
                 low = page.evaluate(
                     """() => [...document.querySelectorAll("nav a, button, .button")]
@@ -226,13 +222,9 @@ def test_tuning_is_accessible_and_fits_a_phone(
                        .filter((box) => box.height < 44 || box.width < 44).length"""
                 )
                 assert low == 0, view
-                folder = os.environ.get("BAGWATT_PICTURES")
-                if folder:
-                    name = f"{size['width']}-{view.replace('/', '-')}.png"
-                    page.screenshot(path=Path(folder) / name, full_page=True)
+                picture(page, f"{size['width']}-{view.replace('/', '-')}")
 
 
-@pytest.mark.skipif(not Path(CHROMIUM).exists(), reason="no Chromium: `sh tests/run` installs it")
 def test_no_table_of_tuning_is_cut_off_and_on_a_phone_each_figure_is_level_with_its_name(
     tuned: Site,
     sheets: dict[str, Any],
