@@ -288,7 +288,7 @@ class Judge:
     def _said_of_lot(self, kept: KeptCohort, panel: Panel, strain: Strain) -> str:
         """What is said of the whole cohort, empty if nothing."""
         standings = [self._standing[name] for name in kept.members]
-        warm = [one.warmth_k - one.offset_k for one in standings if one.warmth_k is not None]
+        warm = [one.over_air_k for one in standings if one.over_air_k is not None]
         age_h = float(panel.hours[-1]) - panel.begun_h
         level_k = float(np.median(warm)) if warm else 0.0
         reason = judge_lot(kept.course, standings, age_h, level_k, strain, self._params.lot)

@@ -85,6 +85,12 @@ class Amplitude:
         z = self.mean / self.sd
         return 0.5 * z * z + float(log_normal_cdf(np.array(z)))
 
+    def seen(self, right: Array, precision: Array) -> tuple[Array, Array]:
+        """The same after readings of this right-hand side and precision: its mean over its standard
+        deviation, and the inverse of that."""
+        root = np.sqrt(precision + self.sd**-2)
+        return (right + self.mean * self.sd**-2) / root, root
+
 
 @dataclass(frozen=True)
 class Onsets:
@@ -170,38 +176,30 @@ def weigh_onsets(
     onset_right: Array,
     prior: Amplitude,
     log_onset: Array,
+    told_by: Amplitude | None = None,
 ) -> Onsets:
     """Evidence for one more heat of a positive amplitude.
 
     `onset_right` (bags, grid, onsets) from `likelihood.project`; `log_onset` (onsets) log
-    prior of each onset. `healthy` must be on the grid of `precision`.
+    prior of each onset; `told_by` the prior that the amplitude is told by, if not by `prior`: what
+    tells best whether there is a heat pulls its size towards itself. `healthy` must be on the grid
+    of `precision`.
     """
-    right, root = _amplitudes(healthy, precision, onset_right, prior.sd)
-    z = (right + prior.mean / prior.sd**2) / root
+    right, own = _amplitudes(healthy, precision, onset_right)
+    z, root = prior.seen(right, own)
     log_tail = log_normal_cdf(z)
     log_factor = 0.5 * z * z + log_tail - np.log(prior.sd * root) - prior.log_norm
     log_joint = healthy.log_weight[..., None] + log_factor + log_onset
     bags = len(log_joint)
     total = log_sum(log_joint.reshape(bags, -1), 1)
     share = np.exp(log_joint - total[:, None, None])
-    free = right / np.sqrt(np.maximum(root**2 - prior.sd**-2, 1e-12))
+    free = right / np.sqrt(np.maximum(own, 1e-12))
     surprise = (healthy.share[..., None] * free).sum(axis=1)
-    return Onsets(total - healthy.log_total, surprise, share, _mean_above_0(z, log_tail) / root)
-
-
-def estimate_amplitudes(
-    healthy: Healthy, precision: Precision, onset_right: Array, prior: Amplitude
-) -> Array:
-    """Expected amplitude of each entry and onset (bags, entries, onsets), as `weigh_onsets` has it
-    but by another prior: what tells best whether there is a heat pulls its size towards itself."""
-    right, root = _amplitudes(healthy, precision, onset_right, prior.sd)
-    z = (right + prior.mean / prior.sd**2) / root
-    return np.asarray(_mean_above_0(z, log_normal_cdf(z)) / root)
-
-
-def _mean_above_0(z: Array, log_tail: Array) -> Array:
-    """Mean of a normal variable of mean `z` and sd 1 if it is above 0, as by `log_tail` it is."""
-    return np.asarray(z + np.exp(-0.5 * z * z - log_tail) / np.sqrt(2.0 * np.pi))
+    if told_by is not None:
+        z, root = told_by.seen(right, own)
+        log_tail = log_normal_cdf(z)
+    hazard = np.exp(-0.5 * z * z - log_tail) / np.sqrt(2.0 * np.pi)
+    return Onsets(total - healthy.log_total, surprise, share, (z + hazard) / root)
 
 
 def weigh_steps(
@@ -216,26 +214,22 @@ def weigh_steps(
 
     `step_right` as `weigh_onsets` has it; `log_prior` the log prior odds of each moment.
     """
-    mean, root = _amplitudes(healthy, precision, step_right, size_sd)
-    log_factor = 0.5 * (mean / root) ** 2 - np.log(size_sd * root)
+    z, root = Amplitude(0.0, size_sd).seen(*_amplitudes(healthy, precision, step_right))
+    log_factor = 0.5 * z**2 - np.log(size_sd * root)
     log_joint = healthy.log_weight[..., None] + log_factor + log_prior
     by_moment = log_sum(log_joint, 1)
     total = log_sum(by_moment, 1)
     return total - healthy.log_total, np.exp(by_moment - total[:, None])
 
 
-def _amplitudes(
-    healthy: Healthy, precision: Precision, right: Array, amplitude_sd: float
-) -> tuple[Array, Array]:
-    """Right-hand side of each entry's amplitudes, the strength integrated out, and the root of
-    their precision with its prior: (bags, entries, amplitudes) each."""
+def _amplitudes(healthy: Healthy, precision: Precision, right: Array) -> tuple[Array, Array]:
+    """Right-hand side and precision of each entry's amplitudes, the strength integrated out:
+    (bags, entries, amplitudes) each."""
     rows = np.arange(len(healthy.point))[:, None]
     cross = precision.cross[healthy.point]
-    own = precision.onset[healthy.point] + amplitude_sd**-2
-    variance = own - cross**2 / healthy.precision[..., None]
-    mean = right[rows, healthy.point]
-    mean = mean - cross * (healthy.right / healthy.precision)[..., None]
-    return mean, np.sqrt(variance)
+    own = precision.onset[healthy.point] - cross**2 / healthy.precision[..., None]
+    strength = (healthy.right / healthy.precision)[..., None]
+    return right[rows, healthy.point] - cross * strength, own
 
 
 def log_sum(values: Array, axis: int) -> Array:

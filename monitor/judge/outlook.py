@@ -46,13 +46,13 @@ class Outlook:
     @staticmethod
     def of(bag: Bag, standing: Standing | None, params: VerdictParams) -> Outlook | None:
         """The outlook on a bag that stands so; None where nothing is known of its warmth."""
-        if standing is None or standing.warmth_k is None:
+        if standing is None or standing.over_air_k is None:
             return None
         bag_thermal = thermal(bag)
         # a probe sees part of the air
         contact, contact_sd = params.contact_by(standing.by_hand)
         # what the room shares and the bag's own offset are no heat
-        warmth_k = (standing.warmth_k - standing.offset_k) / contact
+        warmth_k = standing.over_air_k / contact
         # the look's last row lies hours back, and the surface itself trails the heat
         slope_k_per_h = standing.slope_k_per_h / contact
         trailing_k = slope_k_per_h * bag_thermal.heat_lag_s / HOUR_S

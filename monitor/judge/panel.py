@@ -28,7 +28,6 @@ from monitor.judge.odds import (
     Amplitude,
     Healthy,
     Onsets,
-    estimate_amplitudes,
     point_shares,
     weigh_healthy,
     weigh_onsets,
@@ -249,11 +248,15 @@ def _weigh(
         Amplitude(0.0, params.added_k),
         log_onset,
     )
-    lost, right = group.precision.part(slice(cut, None)), seen.onset[:, :, cut:]
-    dead = Amplitude(params.lost_share, params.lost_share_sd)
-    cold = weigh_onsets(healthy, lost, right, dead, log_onset)
-    wide = Amplitude(0.0, params.lost_width)
-    return warm, replace(cold, amplitude=estimate_amplitudes(healthy, lost, right, wide))
+    cold = weigh_onsets(
+        healthy,
+        group.precision.part(slice(cut, None)),
+        seen.onset[:, :, cut:],
+        Amplitude(params.lost_share, params.lost_share_sd),
+        log_onset,
+        told_by=Amplitude(0.0, params.lost_width),
+    )
+    return warm, cold
 
 
 def _course(expected: Expected, grid: Grid) -> Course:

@@ -179,9 +179,10 @@ class Standing:
         )
 
     @property
-    def left_k(self) -> float:
-        """The bag's warmth over its air by the fit, without that of slot and probe [K]."""
-        return (self.warmth_k or 0.0) - self.offset_k
+    def over_air_k(self) -> float | None:
+        """The bag's warmth over its air by the fit, without that of slot and probe [K]; None before
+        its first reading."""
+        return None if self.warmth_k is None else self.warmth_k - self.offset_k
 
     @property
     def own_k(self) -> float:
@@ -247,13 +248,7 @@ def weigh_bag(
     warm = standing.hot >= standing.stalled
     # Each against both other accounts of the bag: healthy, or the opposite fault.
     hot = standing.hot_for_long + hot_prior - max(0.0, standing.stalled + stalled_prior)
-    most = params.stalled_worth_by_hand if by_hand else params.stalled_worth_by_probe
-    worth = min(most, max(0.0, standing.stalled_for_long - standing.hot))
-    mates = standing.peers >= params.fewest_peers
-    warm_still = mates and standing.left_k > params.stalled_left * standing.around_k
-    if not by_hand and (warm_still or standing.stalled_for_long < params.stalled_least):
-        worth = 0.0
-    stalled = standing.stalled_for_long + worth + stalled_prior
+    stalled = standing.stalled_for_long + _worth(standing, params) + stalled_prior
     stalled -= max(0.0, standing.hottest + hot_prior)
     excess_k = standing.own_k if warm else -standing.lost_k
     added_w = thermal(bag).loss_w_per_k * excess_k / params.contact_by(by_hand)[0]
@@ -280,6 +275,19 @@ def weigh_bag(
         clears_at=f"it clears once it is under {strain.least_excess_k:.1f} K off its cohort",
         walk_s=standing.row_h * HOUR_S if standing.by_hand else None,
     )
+
+
+def _worth(standing: Standing, params: VerdictParams) -> float:
+    """What lost heat counts beyond its factor [nats]."""
+    louder = max(0.0, standing.stalled_for_long - standing.hot)
+    if standing.by_hand:
+        return min(params.stalled_worth_by_hand, louder)
+    if standing.stalled_for_long < params.stalled_least:
+        return 0.0
+    left_k, mates = standing.over_air_k, standing.peers >= params.fewest_peers
+    if mates and left_k is not None and left_k > params.stalled_left * standing.around_k:
+        return 0.0
+    return min(params.stalled_worth_by_probe, louder)
 
 
 def _reason(

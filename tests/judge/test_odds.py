@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pytest
 from scipy.stats import multivariate_normal, norm
@@ -13,7 +15,6 @@ from monitor.judge.likelihood import Design, Precision, invert, project, reduce_
 from monitor.judge.odds import (
     Amplitude,
     Healthy,
-    estimate_amplitudes,
     log_normal_cdf,
     needed_log_odds,
     weigh_healthy,
@@ -30,18 +31,31 @@ ONSETS_H = np.arange(0.0, 126.0, 12.0)
 ANY, DEAD = Amplitude(0.0, 1.0), Amplitude(0.9, 0.15)
 
 
+def _noise_covariance(hours: np.ndarray) -> np.ndarray:
+    apart = np.abs(hours[:, None] - hours)
+    wander = NOISE.wander_k**2 * np.exp(-apart / NOISE.wander_h)
+    return wander + NOISE.white_k**2 * np.eye(len(hours))
+
+
+def _healthy_density(rows: int) -> Any:
+    """The healthy model of the first `rows` rows as one dense Gaussian, worked out the long way."""
+    curve = shapes(HOURS[:rows], GRID, 0.22)[:, 0]
+    variances = np.concatenate([[STRENGTH_SD_K**2], CORRECTION_VARIANCE[0]])
+    covariance = _noise_covariance(HOURS[:rows]) + OFFSET_K**2
+    covariance += curve @ np.diag(variances) @ curve.T
+    return multivariate_normal(STRENGTH_K * curve[:, 0], covariance)
+
+
 def _healthy_bags(count: int, random: np.random.Generator) -> np.ndarray:
     """Bags drawn from the healthy model itself: (rows, bags)."""
     curve = shapes(HOURS, GRID, 0.22)[:, 0]
+    covariance = _noise_covariance(HOURS)
     coefficients = np.vstack(
         [
             random.normal(STRENGTH_K, STRENGTH_SD_K, count),
             random.normal(0.0, np.sqrt(CORRECTION_VARIANCE[0])[:, None], (3, count)),
         ]
     )
-    apart = np.abs(HOURS[:, None] - HOURS)
-    covariance = NOISE.wander_k**2 * np.exp(-apart / NOISE.wander_h)
-    covariance += NOISE.white_k**2 * np.eye(len(HOURS))
     noise = np.linalg.cholesky(covariance) @ random.normal(size=(len(HOURS), count))
     return curve @ coefficients + random.normal(0.0, OFFSET_K, count) + noise
 
@@ -95,23 +109,17 @@ def test_the_factor_is_the_ratio_of_two_likelihoods_worked_out_the_long_way(
     rows = 14
     bags = _healthy_bags(6, np.random.default_rng(12))
     bags[:, 3:] += 0.8 * onset_steps(HOURS, np.array([60.0]), 5.0)
-    curve = shapes(HOURS[:rows], GRID, 0.22)[:, 0]
-    apart = np.abs(HOURS[:rows, None] - HOURS[:rows])
-    covariance = NOISE.wander_k**2 * np.exp(-apart / NOISE.wander_h) + OFFSET_K**2
-    covariance += NOISE.white_k**2 * np.eye(rows)
-    variances = np.concatenate([[STRENGTH_SD_K**2], CORRECTION_VARIANCE[0]])
-    covariance += curve @ np.diag(variances) @ curve.T
     amplitudes = np.linspace(0.0, 6.0, 1201)
     weights = norm.pdf(amplitudes, prior.mean, prior.sd)
     weights[0] *= 0.5
     weights /= weights.sum()
     steps = onset_steps(HOURS[:rows], ONSETS_H, 4.0)
-    healthy = multivariate_normal(np.zeros(rows), covariance)
+    healthy = _healthy_density(rows)
     found = _log_factors(bags, rows, prior)
     for bag in range(6):
-        left = bags[:rows, bag] - STRENGTH_K * curve[:, 0]
-        shifted = left - amplitudes[:, None, None] * steps.T[None]
-        ratio = np.exp(healthy.logpdf(shifted) - healthy.logpdf(left))
+        read = bags[:rows, bag]
+        shifted = read - amplitudes[:, None, None] * steps.T[None]
+        ratio = np.exp(healthy.logpdf(shifted) - healthy.logpdf(read))
         assert found[bag] == pytest.approx(np.log((weights @ ratio).mean()), abs=1e-3)
 
 
@@ -121,24 +129,17 @@ def test_a_heats_size_is_told_by_its_own_prior_not_by_that_it_is_weighed_with() 
     rows, onset_h = 14, np.array([60.0])
     step = onset_steps(HOURS, onset_h, 4.0)
     bags = _healthy_bags(4, np.random.default_rng(14)) + np.array([0.0, 0.0, 0.9, 0.9]) * step
-    healthy, reduced, right = _seen(bags, rows, onset_h)
-    told = estimate_amplitudes(healthy, reduced, right, Amplitude(0.0, 0.5))[:, 0, 0]
-    curve = shapes(HOURS[:rows], GRID, 0.22)[:, 0]
-    apart = np.abs(HOURS[:rows, None] - HOURS[:rows])
-    covariance = NOISE.wander_k**2 * np.exp(-apart / NOISE.wander_h) + OFFSET_K**2
-    covariance += NOISE.white_k**2 * np.eye(rows)
-    variances = np.concatenate([[STRENGTH_SD_K**2], CORRECTION_VARIANCE[0]])
-    covariance += curve @ np.diag(variances) @ curve.T
+    seen, only = _seen(bags, rows, onset_h), np.zeros(1)
+    told = weigh_onsets(*seen, DEAD, only, told_by=Amplitude(0.0, 0.5)).amplitude[:, 0, 0]
+    healthy = _healthy_density(rows)
     amplitudes = np.linspace(0.0, 4.0, 2001)
     for bag in range(4):
-        left = bags[:rows, bag] - STRENGTH_K * curve[:, 0]
-        log_weight = norm.logpdf(amplitudes, 0.0, 0.5) + multivariate_normal(
-            np.zeros(rows), covariance
-        ).logpdf(left - amplitudes[:, None] * step[:rows, 0])
+        shifted = bags[:rows, bag] - amplitudes[:, None] * step[:rows, 0]
+        log_weight = norm.logpdf(amplitudes, 0.0, 0.5) + healthy.logpdf(shifted)
         weight = np.exp(log_weight - log_weight.max())
         weight[0] *= 0.5
         assert told[bag] == pytest.approx(weight @ amplitudes / weight.sum(), abs=2e-3)
-    by_dead = estimate_amplitudes(healthy, reduced, right, DEAD)[:, 0, 0]
+    by_dead = weigh_onsets(*seen, DEAD, only).amplitude[:, 0, 0]
     assert (by_dead[:2] > 3.0 * told[:2]).all()
 
 
