@@ -143,6 +143,17 @@ def test_a_heats_size_is_told_by_its_own_prior_not_by_that_it_is_weighed_with() 
     assert (by_dead[:2] > 3.0 * told[:2]).all()
 
 
+def test_the_surprise_of_healthy_bags_is_standard_normal_whatever_is_believed_of_a_heat() -> None:
+    """The noise of the room is learned from it (2,000 bags, three sigma)."""
+    seen = _seen(_healthy_bags(2000, np.random.default_rng(15)), 14, np.array([60.0]))
+    by_any, by_dead = (
+        weigh_onsets(*seen, prior, np.zeros(1)).surprise[:, 0] for prior in (ANY, DEAD)
+    )
+    np.testing.assert_allclose(by_any, by_dead)
+    assert by_any.mean() == pytest.approx(0.0, abs=3.0 / np.sqrt(2000))
+    assert by_any.std() == pytest.approx(1.0, abs=3.0 / np.sqrt(4000))
+
+
 def test_added_heat_is_found_and_its_absence_counts_against_it() -> None:
     bags = _healthy_bags(200, np.random.default_rng(13))
     warmed = bags + 1.5 * onset_steps(HOURS, np.array([84.0]), 6.0)
