@@ -64,7 +64,7 @@ def resolve(typed: str, known: Collection[str], what: str = "bag") -> str:
     if word in known:
         return word
     same = [code for code in known if code.casefold() == word.casefold()]
-    ends = [code for code in known if _ends_with(code, word)] if word.isdigit() else []
+    ends = [code for code in known if _ends_with(code, word)] if word.isdecimal() else []
     for found in (same, ends):
         if len(found) == 1:
             return found[0]
@@ -73,7 +73,7 @@ def resolve(typed: str, known: Collection[str], what: str = "bag") -> str:
             raise BookError(typed, f"could be any of {len(found)} ({some})", "write more of it")
     by_end = {end[2]: code for code in known if (end := _TAIL.fullmatch(code))}
     hint = suggestion(word, known)
-    if not hint and word.isdigit() and suggestion(word, by_end):
+    if not hint and word.isdecimal() and suggestion(word, by_end):
         hint = f"the nearest ends are {', '.join(_nearest(word, by_end))}"
     told = f"no such {what} in the book"
     raise BookError(typed or "''", told, hint or f"`bagwatt {what} list` shows what there is")

@@ -59,14 +59,16 @@ def _celsius(number: float, unit: str) -> float:
 
 
 def _meant(number: float, unit: str) -> str:
+    likely = _likely(number, unit)
+    return f"did you mean {likely[0]:g} {likely[1]}? Type it again" if likely else "read it again"
+
+
+def _likely(number: float, unit: str) -> tuple[float, str] | None:
+    """What a number that no bag can read was to be: a point left out or misplaced, or the unit."""
     other = "C" if unit == "F" else "F"
     tries = [(number / 10, unit), (number * 10, unit), (number / 100, unit), (number, other),
              (number / 10, other), (number * 10, other)]  # fmt: skip
-    likely = [(value, of) for value, of in tries if 14.0 <= _celsius(value, of) <= 38.0]
-    if not likely:
-        return "read it again"
-    value, of = likely[0]
-    return f"did you mean {value:g} {of}? Type it again"
+    return next((one for one in tries if 14.0 <= _celsius(*one) <= 38.0), None)
 
 
 class Thermometer:
@@ -85,6 +87,18 @@ class Thermometer:
     def parse(self, text: str, unit: str = "") -> Typed:
         """What was typed; without a letter in `unit`, else in the settings'. Raises BookError."""
         return parse_reading(text, unit or self.unit, *self._limits_c)
+
+    def bare(self, digits: str) -> str:
+        """What a number without point or unit is as a reading: "24.0 C" for 24 and for 240.
+
+        Empty where it can be none; one digit or a leading zero is no temperature.
+        """
+        if len(digits) < 2 or digits.startswith("0"):
+            return ""
+        number, (least_c, most_c) = float(digits), self._limits_c
+        fits = least_c <= _celsius(number, self.unit) <= most_c
+        likely = (number, self.unit) if fits else _likely(number, self.unit)
+        return f"{likely[0]:.1f} {likely[1]}" if likely else ""
 
     def surface_c(self, shown_c: float) -> float:
         """The surface [°C]; equal emissivities give back what was shown."""

@@ -1,9 +1,10 @@
 """Walk through the racks with the infrared thermometer, rack by rack and shelf by shelf.
 
 At each bag: Enter takes the one suggested, or type or scan another; then type what the
-thermometer shows (74.3, 74.3F, 23.5 C). `s` skips a bag, `q` stops. A reading far from the
-others is asked for again at the end. Each reading is committed before the next is asked for:
-a closed terminal loses nothing, `--resume` goes on.
+thermometer shows (74.3, 74.3F, 23.5 C). With a point or its unit it may be typed at once; a
+bare 24 is a bag's code there. `s` skips a bag, `q` stops. A reading far from the others is asked
+for again at the end. Each reading is committed before the next is asked for: a closed terminal
+loses nothing, `--resume` goes on.
 
 Aim at a taped patch or a label, not at clear film, from a hand's width away.
 """
@@ -118,13 +119,16 @@ def _at_bag(walk: WalkBook, standing: Standing, suggested: str, units: str) -> N
         walk.skip(suggested)
         return
     code, reading = suggested, ""
-    if typed and not typed.isdigit() and typed[0] in "+-.0123456789" and not _is_code(walk, typed):
+    bare = typed.isdecimal()
+    if typed and not bare and typed[0] in "+-.0123456789" and not _is_code(walk, typed):
         reading = typed
     elif typed:
         try:
             code = walk.bag(typed).bag
         except BookError as error:
             say(paint(str(error), YELLOW))
+            if bare and (meant := walk.thermometer.bare(typed)):
+                say(paint(f"to enter the temperature of {suggested} type {meant}", YELLOW))
             return
     while True:
         reading = reading or _ask(f"{code}  °{walk.thermometer.unit} ")

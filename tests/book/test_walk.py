@@ -146,6 +146,46 @@ def test_a_walk_leads_by_place_asks_the_suspicious_again_and_survives_a_closed_t
     assert {one.source for one in taken} == {"walk"}
 
 
+@pytest.mark.parametrize(
+    ("typed", "unit", "meant"),
+    [
+        ("24", "C", "24.0 C"),
+        ("240", "C", "24.0 C"),
+        ("743", "C", "74.3 F"),
+        ("74", "F", "74.0 F"),
+        ("743", "F", "74.3 F"),
+        ("9999", "C", ""),
+        ("7", "C", ""),
+        ("024", "C", ""),
+    ],
+)
+def test_a_number_without_point_or_unit_may_have_been_a_reading(
+    farm: Farm, typed: str, unit: str, meant: str
+) -> None:
+    with (farm.path / "monitor.yaml").open("a", encoding="utf-8") as handle:
+        handle.write(f"walk: {{units: {unit}}}\n")
+    assert Thermometer(load_settings(farm.path, {})).bare(typed) == meant
+
+
+def test_a_number_that_is_no_bag_is_answered_with_how_a_temperature_is_typed(farm: Farm) -> None:
+    """No bag ends in 240: nothing is kept, and what is asked for can be typed as it is shown."""
+    walk = Terminal(farm)
+    walk.until("[Enter, code, or reading]")
+    walk.type("240")
+    walk.until("240: no such bag in the book")
+    walk.until("to enter the temperature of GO12-017 type 24.0 C")
+    walk.until("R1/1/1  GO12-017  [Enter, code, or reading]")
+    walk.type("²")  # a key beside the 1 on some keyboards
+    walk.until("no such bag in the book")
+    walk.until("R1/1/1")
+    walk.type("24.0 C")
+    walk.until("R1/1/2")
+    walk.type("q")
+    walk.until("--resume goes on")
+    assert walk.end() == 0
+    assert [(one.bag, one.raw) for one in readings(farm)] == [("GO12-017", 24.0)]
+
+
 def test_a_scanned_label_may_hold_the_pages_address(farm: Farm) -> None:
     walk = Terminal(farm)
     walk.until("R1/1/1")
