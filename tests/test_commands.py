@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import runpy
 import sys
+from importlib.util import find_spec
 from pathlib import Path
 
 import pytest
@@ -15,8 +16,6 @@ ROOT = Path(__file__).resolve().parent.parent
 DOCUMENTED = re.findall(
     r"python -m ((?:demo|tests)\.[a-z_.]+[a-z])", (ROOT / "DEVELOPERS.md").read_text("utf-8")
 )
-#: libFuzzer reads its words, and atheris is no dependency of ours.
-NOT_OURS = "tests.fuzz.guided"
 #: The others: what stands in these folders and can be run.
 RUN = [
     f"{path.parent.relative_to(ROOT)}.{path.stem}".replace("/", ".")
@@ -24,7 +23,7 @@ RUN = [
     for path in (ROOT / folder).glob("*.py")
     if '\nif __name__ == "__main__":' in path.read_text("utf-8")
 ]
-COMMANDS = sorted({*DOCUMENTED, *RUN} - {NOT_OURS})
+COMMANDS = sorted({*DOCUMENTED, *RUN})
 
 pytestmark = pytest.mark.filterwarnings("ignore:.* found in sys.modules:RuntimeWarning")
 
@@ -56,6 +55,16 @@ def test_help_says_how_it_is_called_and_what_it_does(
     assert said.out.startswith(f"usage: {called} [-h]") and said.err == ""
     assert len(said.out.splitlines()) > 5
     assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.skipif(find_spec("atheris") is not None, reason="atheris is here: it would fuzz")
+def test_the_guided_fuzzer_says_what_to_install(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr(sys, "argv", ["guided", "-runs=1"])
+    with pytest.raises(SystemExit, match="`pip install atheris` first"):
+        runpy.run_module("tests.fuzz.guided", run_name="__main__", alter_sys=True)
 
 
 @pytest.mark.parametrize(
