@@ -11,6 +11,7 @@ which shows it here. Ctrl-C ends everything that was started.
 from __future__ import annotations
 
 import argparse
+import math
 import shutil
 import signal
 import subprocess
@@ -89,6 +90,10 @@ class Probes:
         self._line, self._broker = line, broker
         self._by_radio = {f"p{bag:03d}" for bag in BY_RADIO} if broker else set()
 
+    def heard(self) -> bool:
+        """Whether what they say would be read."""
+        return self._line.heard() and (self._broker is None or self._broker.heard())
+
     def say(self, reading: ProbeReading) -> None:
         at = stamp(reading.time_s)
         if self._broker is not None and reading.probe in self._by_radio:
@@ -121,6 +126,16 @@ def prepare(folder: Path, room: Room, stack: ExitStack) -> tuple[Probes, list[st
     return Probes(line, broker), ways
 
 
+def wait_until_heard(probes: Probes, watch: Watch, limit_s: float = 60.0) -> None:
+    """Return once the daemon reads what the probes say, or has ended, or never will.
+
+    At thousands of times life a second of its start would be an hour of silence.
+    """
+    deadline_s = time.monotonic() + limit_s
+    while not probes.heard() and watch.process.poll() is None and time.monotonic() < deadline_s:
+        time.sleep(TICK_S)
+
+
 def play(live: LiveRoom, probes: Probes, watch: Watch, end_s: float) -> None:
     """Run the room in step with the fast clock until its days are over or the daemon ends."""
     while live.now_s < end_s and watch.process.poll() is None:
@@ -133,14 +148,22 @@ class Watch:
     """`bagwatt watch` as a user would start it, on a fast clock shared with the room."""
 
     def __init__(self, folder: Path, factor: float) -> None:
-        self._origin_s = time.time() + 1.5
+        self._origin = folder / "origin"
+        self._origin_s = math.inf
         self._factor = factor
-        rehearsal = f"{stamp(START_S)},{factor:g},{self._origin_s:.3f}"
+        rehearsal = f"{stamp(START_S)},{factor:g},@{self._origin}"
         words = ["--config", str(folder), "--standing", "8 h", "--rehearse", rehearsal]
         self.process = subprocess.Popen([str(BAGWATT), "watch", *words])
 
+    def let_go(self) -> None:
+        """The clock goes from now on, for the daemon too."""
+        self._origin_s = time.time()
+        whole = self._origin.with_suffix(".new")
+        whole.write_text(f"{self._origin_s:.3f}", encoding="ascii")
+        whole.rename(self._origin)
+
     def now_s(self) -> float:
-        """The time in the room."""
+        """The time in the room, once it goes."""
         return START_S + (time.time() - self._origin_s) * self._factor
 
     def end(self) -> None:
@@ -163,6 +186,8 @@ def tell(folder: Path, wanted: argparse.Namespace, stack: ExitStack) -> int:
     print(f"one day passes in {DAY_S / wanted.factor:.0f} s; Ctrl-C ends it\n", flush=True)
     watch = Watch(folder, wanted.factor)
     stack.callback(watch.end)
+    wait_until_heard(probes, watch)
+    watch.let_go()
     play(LiveRoom(room, keep_truth=False), probes, watch, START_S + wanted.days * DAY_S)
     watch.end()
     if wanted.keep:

@@ -7,6 +7,7 @@ import os
 import shutil
 import socket
 import subprocess
+import termios
 import threading
 import time
 import tty
@@ -23,8 +24,13 @@ class SerialLine:
     def __init__(self, link: Path) -> None:
         self._ours, self._theirs = os.openpty()
         tty.setraw(self._theirs)
+        self._as_made = termios.tcgetattr(self._theirs)
         link.symlink_to(os.ttyname(self._theirs))
         self.port = link
+
+    def heard(self) -> bool:
+        """Whether somebody has opened the port, and set it as they need it."""
+        return termios.tcgetattr(self._theirs) != self._as_made
 
     def say(self, line: str) -> None:
         os.write(self._ours, line.encode("ascii") + b"\r\n")
@@ -80,8 +86,15 @@ class Broker:
         import paho.mqtt.client as mqtt  # noqa: PLC0415
 
         self._client = mqtt.Client(mqtt.CallbackAPIVersion.VERSION2, client_id="quarry-lane-probes")
+        self._watched = threading.Event()
+        self._client.on_connect = lambda client, *_: client.subscribe("bagwatt/+/standing", qos=1)
+        self._client.on_message = lambda *_: self._watched.set()
         self._client.connect("127.0.0.1", self.port)
         self._client.loop_start()
+
+    def heard(self) -> bool:
+        """Whether a monitor has said that it watches, which it does once it has subscribed."""
+        return self._watched.is_set()
 
     def publish(self, topic: str, text: str) -> None:
         self._client.publish(topic, text, qos=1)

@@ -1,12 +1,13 @@
 """The only file that asks the time: wall, monotonic, boot, and whether the wall clock is set.
 
 Intervals run on the monotonic clock; the wall clock is for records. `FastClock` runs both
-faster than life, for rehearsals and the demo.
+faster than life, for rehearsals and the demo; `AwaitedClock` stands until it is let go.
 """
 
 from __future__ import annotations
 
 import ctypes
+import math
 import time
 import uuid
 from pathlib import Path
@@ -104,6 +105,33 @@ class FastClock:
 
     def real_s(self, interval_s: float) -> float:
         return interval_s / self._factor
+
+
+class AwaitedClock(FastClock):
+    """A fast clock that stands at `start_s` until a file holds its origin (s since 1970).
+
+    What is watched begins when all is ready, however long that took.
+    """
+
+    def __init__(self, start_s: float, factor: float, file: Path) -> None:
+        super().__init__(start_s, factor, math.inf)
+        self._file = file
+        self._stood_s = time.clock_gettime(time.CLOCK_BOOTTIME)
+
+    def wall_s(self) -> float:
+        return self._start_s + self._gone_s() * self._factor
+
+    def monotonic_s(self) -> float:
+        return (self._stood_s + self._gone_s()) * self._factor
+
+    def _gone_s(self) -> float:
+        """Seconds of life since the origin, 0 before it."""
+        if math.isinf(self._origin_s):
+            try:
+                self._origin_s = float(self._file.read_text(encoding="ascii"))
+            except FileNotFoundError:
+                return 0.0
+        return max(0.0, time.time() - self._origin_s)
 
 
 def process_seconds() -> float:

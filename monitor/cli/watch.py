@@ -17,7 +17,7 @@ from pathlib import Path
 from monitor.cli.arguments import duration_argument, user_name
 from monitor.cli.exits import Exit
 from monitor.cli.terminal import BOLD, RED, YELLOW, paint, say
-from monitor.clock import Clock, FastClock, SystemClock
+from monitor.clock import AwaitedClock, Clock, FastClock, SystemClock
 from monitor.errors import WordError
 from monitor.settings.load import load_settings
 from monitor.sources.folder import RowError, parse_time_s
@@ -41,7 +41,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--rehearse",
         metavar="START,FACTOR[,ORIGIN]",
         help="run on a clock that starts at START (ISO 8601) and goes FACTOR times faster than"
-        " life; ORIGIN is the time of life (s since 1970) at START, left out: now."
+        " life; ORIGIN is the time of life (s since 1970) at START, left out: now; @FILE: it stands"
+        " at START until FILE holds ORIGIN."
         " For rehearsals, never for a real room",
     )
 
@@ -99,7 +100,10 @@ def build_clock(rehearsal: str | None) -> Clock:
     try:
         start_s = parse_time_s(words[0])
         factor = float(words[1])
-        origin_s = float(words[REHEARSAL_WORDS]) if len(words) > REHEARSAL_WORDS else None
+        origin = ",".join(words[REHEARSAL_WORDS:])
+        if origin.startswith("@"):
+            return AwaitedClock(start_s, factor, Path(origin[1:]))
+        origin_s = float(origin) if origin else None
         return FastClock(start_s, factor, origin_s)
     except (RowError, ValueError, IndexError) as error:
         told = f"{rehearsal} can't be read"
