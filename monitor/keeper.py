@@ -17,6 +17,7 @@ from monitor.resume import Resumed, checkpoint_text, resume
 from monitor.settings.schema import Settings
 from monitor.store import Reader, Store, open_reader, set_aside, spare
 from monitor.store.spare_place import Place, doubt, lying, places
+from monitor.words.quantities import counted
 
 FIRST_RETRY_S = 5.0
 LONGEST_RETRY_S = 600.0
@@ -114,7 +115,7 @@ class Keeper:
         refusal = spare.refusal(store, path, now_s)
         if not refusal:
             taken = spare.take_back(store, path, now_s)
-            self._say(f"{taken.readings} readings taken back from {path}")
+            self._say(f"{counted(taken.readings, 'reading', 'readings')} taken back from {path}")
             return
         kept: Path | str = "where it is"
         with suppress(StoreError):
@@ -256,7 +257,8 @@ class Keeper:
             self.store.close()
         self.store = card
         self._fault = ""
-        self._say(f"the store works again: {taken.readings} readings taken back from the spare")
+        readings = counted(taken.readings, "reading", "readings")
+        self._say(f"the store works again: {readings} taken back from the spare")
         return taken
 
     def _look_at_spare(self, card: Store, now_s: float) -> None:

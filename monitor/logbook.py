@@ -28,6 +28,7 @@ from monitor.store import Arrival, FrameClose, LogItem, Store
 from monitor.store.spare import Seed
 from monitor.terms import DAY_S, HOUR_S
 from monitor.values import AlarmEvent, Condition, Delivery, Flag, Probe, Reading
+from monitor.words.quantities import counted
 
 #: The run is saved hourly if it is no larger than this, else the less often; a rebuild then
 #: reads up to six hours of the log again.
@@ -333,7 +334,8 @@ class Logbook:
         self._write(write)
         self._told |= self._catch_up(now_s)
         self.keep(list(walks))
-        self._say(f"the room's folder: {len(folder.bags)} bags, {len(folder.probes)} probes")
+        bags = counted(len(folder.bags), "bag", "bags")
+        self._say(f"the room's folder: {bags}, {counted(len(folder.probes), 'probe', 'probes')}")
 
     def close(self, end_s: float, now_s: float, house: tuple[Condition, ...]) -> Outcome:
         """Close a frame: the road's outcome, its events and messages in one transaction."""

@@ -28,6 +28,7 @@ from monitor.sources.folder import Folder, find_file, iter_readings, read_folder
 from monitor.terms import HOUR_S
 from monitor.values import AlarmEvent, BookEntry, Estimate, Evidence, Probe, Reading
 from monitor.words import one_line
+from monitor.words.quantities import counted
 
 ALARM_COLUMNS = (
     "time", "kind", "urgency", "transition", "bag", "probe", "cohort", "excess_k",
@@ -260,5 +261,6 @@ def _notes(folder: Folder, settings: Settings | None, tally: Tally) -> list[str]
     if not tally.readings:
         notes.append("there was no reading to judge by")
     if late := tally.flags.get("late", 0):
-        notes.append(f"{late} readings came after their frame was closed: stored, not judged")
+        readings = counted(late, "reading", "readings")
+        notes.append(f"{readings} came after their frame was closed: stored, not judged")
     return notes

@@ -6,6 +6,7 @@ import re
 from collections.abc import Collection, Iterable, Sequence
 
 from monitor.errors import BookError
+from monitor.words.quantities import counted
 
 MOST_CODES = 2000
 _RANGE = re.compile(r"(.*)\{(\d+)\.\.(\d+)\}(.*)")
@@ -173,7 +174,8 @@ def shares(words: Sequence[str], codes: Sequence[str], what: str) -> list[str]:
         elif part.isdigit():
             chosen = list(codes[at : at + int(part)])
             if len(chosen) < int(part):
-                raise BookError(word, f"only {len(chosen)} bags are left for it", _counts(codes))
+                left = counted(len(chosen), "bag is", "bags are")
+                raise BookError(word, f"only {left} left for it", _counts(codes))
         else:
             first, dots, last = part.partition("..")
             if not dots:

@@ -6,6 +6,7 @@ import re
 from dataclasses import dataclass
 
 from monitor.errors import BookError
+from monitor.words.quantities import counted
 
 _PLACE = re.compile(r"([^/\s]+)/(\d{1,3})(?:/(\d{1,4}))?")
 _SPAN = re.compile(r"(\d+)(?:\.\.(\d+))?")
@@ -52,9 +53,8 @@ def racking(pattern: str, count: int) -> list[Place]:
         rack, shelves, slots = words[0], _span(words[1], part), _span(words[2], part)
         places += [Place(rack, shelf, slot) for shelf in shelves for slot in slots]
     if len(places) < count:
-        raise BookError(
-            pattern, f"has {len(places)} places for {count} bags", "name more shelves or slots"
-        )
+        few = f"{counted(len(places), 'place', 'places')} for {counted(count, 'bag', 'bags')}"
+        raise BookError(pattern, f"has {few}", "name more shelves or slots")
     return places[:count]
 
 

@@ -18,6 +18,7 @@ from monitor.clock import SystemClock
 from monitor.errors import StoreError
 from monitor.settings.load import load_settings
 from monitor.store import open_reader
+from monitor.words.quantities import counted
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -44,7 +45,8 @@ def run(arguments: argparse.Namespace) -> Exit:
     if arguments.json:
         say_json(told)
     else:
-        say(f"{target}: {counts.readings} readings, {counts.bytes / 2**20:.1f} MiB")
+        readings = counted(counts.readings, "reading", "readings")
+        say(f"{target}: {readings}, {counts.bytes / 2**20:.1f} MiB")
     return Exit.DONE
 
 

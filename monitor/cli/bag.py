@@ -23,6 +23,7 @@ from monitor.cli import bag_pages
 from monitor.cli.booking import answer, moment, open_desk, shared_words, some, time_words
 from monitor.cli.exits import Exit
 from monitor.errors import BookError
+from monitor.words.quantities import counted
 
 #: Said when a suspect bag is handled.
 ADVICE = {
@@ -153,8 +154,10 @@ def _export(arguments: argparse.Namespace) -> Exit:
         "walks": done.walks, "entries": done.entries, "left_out": dict(done.left_out),
     }  # fmt: skip
     lines = [
-        f"{arguments.out}: {done.bags} bags, {done.probes} probes, {done.readings} readings, "
-        f"{done.walks} by hand, {done.entries} entries"
+        f"{arguments.out}: {counted(done.bags, 'bag', 'bags')}, "
+        f"{counted(done.probes, 'probe', 'probes')}, "
+        f"{counted(done.readings, 'reading', 'readings')}, "
+        f"{done.walks} by hand, {counted(done.entries, 'entry', 'entries')}"
     ]
     lines += [f"left out: {count} {why}" for why, count in sorted(done.left_out.items())]
     return answer(arguments, value, lines)

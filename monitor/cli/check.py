@@ -173,7 +173,8 @@ def of_store(settings: Settings) -> Iterator[Finding]:
         yield Finding("store", "wrong", str(error))
         return
     standing = counted(counts.standing, "alarm", "alarms")
-    text = f"{counts.readings} readings, {counts.frames} frames, {standing} standing"
+    readings = counted(counts.readings, "reading", "readings")
+    text = f"{readings}, {counted(counts.frames, 'frame', 'frames')}, {standing} standing"
     yield Finding("store", "ok", f"{text}, {counts.bytes / 1e6:.1f} MB")
     for (source, reason), count in sorted(counts.refused.items()):
         yield Finding("store", "note", f"{source}: {count} refused: {reason}")

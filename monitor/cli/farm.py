@@ -36,6 +36,7 @@ from monitor.settings.schema import Settings
 from monitor.settings.schema_neighbours import NeighbourSettings
 from monitor.terms import Urgency
 from monitor.words.naming import capital, clean
+from monitor.words.quantities import counted
 
 LISTEN_S = 3.0
 
@@ -94,7 +95,8 @@ def _show(heard: Heard, settings: Settings) -> None:
     head = ("ROOM", "HEARD", "AIR", "BAGS", "NOW", "TODAY", "LATER", "ITS MONITOR")
     say(table(head, [_row(one, units, zone, heard.at_s) for one in heard.view.rooms]))
     if heard.view.left_out:
-        say(paint(f"{heard.view.left_out} further rooms are not shown", YELLOW))
+        left_out = counted(heard.view.left_out, "further room is", "further rooms are")
+        say(paint(f"{left_out} not shown", YELLOW))
     for one in heard.view.refused:
         say(paint(f"not understood: {clean(one.topic)}: {one.reason}: {one.detail}", YELLOW))
     say()

@@ -25,6 +25,7 @@ from monitor.settings.load import load_settings
 from monitor.settings.schema import MirrorSettings, Settings
 from monitor.sources.folder import RowError, parse_time_s
 from monitor.store import Store, mirrored, open_reader
+from monitor.words.quantities import counted
 
 #: Reasons that are shown, the most frequent.
 _REASONS_SHOWN = 8
@@ -126,24 +127,28 @@ def _show(found: dict[str, Any]) -> None:
         say("nothing sent yet: `bagwatt watch` begins it")
     if found["problem"]:
         say(paint(f"trouble since {_moment(found['failing_s'])}: {found['problem']}", RED))
-    waiting = f"{found['waiting_readings']} readings and {found['waiting_events']} alarm events"
+    readings = counted(found["waiting_readings"], "reading", "readings")
+    events = counted(found["waiting_events"], "alarm event", "alarm events")
     late = f", the oldest for {found['behind_s'] / 60:.0f} min" if found["waiting_readings"] else ""
-    say(f"waiting: {waiting}{late}")
-    say(f"sent: {found['sent']} points, last {_moment(found['moved_s'])}")
+    say(f"waiting: {readings} and {events}{late}")
+    say(f"sent: {counted(found['sent'], 'point', 'points')}, last {_moment(found['moved_s'])}")
     if found["lost"]:
-        text = f"{found['lost']} readings were thrown away (store.retention) before they were sent"
+        lost = counted(found["lost"], "reading was", "readings were")
+        text = f"{lost} thrown away (store.retention) before being sent"
         say(paint(text, YELLOW))
     if found["refused"]:
-        say(paint(f"refused: {found['refused']} points, {found['parked']} still parked", YELLOW))
+        refused = counted(found["refused"], "point", "points")
+        say(paint(f"refused: {refused}, {found['parked']} still parked", YELLOW))
     for one in found["reasons"]:
         say(f"  {one['count']} × {one['reason']}")
         say(f"      such as {one['newest']}")
 
 
 def _show_sent(sent: Resent) -> None:
-    say(f"{sent.taken} points sent, {sent.refused} refused")
+    say(f"{counted(sent.taken, 'point', 'points')} sent, {sent.refused} refused")
     if sent.gone:
-        say(paint(f"{sent.gone} readings of that stretch are no longer in the store", YELLOW))
+        gone = counted(sent.gone, "reading of that stretch is", "readings of that stretch are")
+        say(paint(f"{gone} no longer in the store", YELLOW))
     if sent.problem:
         say(paint(f"stopped: {sent.problem}; run it again, nothing is doubled", RED))
 

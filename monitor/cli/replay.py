@@ -14,6 +14,7 @@ from typing import Any
 
 from monitor.cli.exits import Exit
 from monitor.cli.terminal import ProgressBar, say, say_json
+from monitor.words.quantities import counted
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -42,8 +43,10 @@ def run(arguments: argparse.Namespace) -> Exit:
 
 def _print(summary: dict[str, Any], out: Path) -> None:
     say(
-        f"{summary['readings']} readings of {summary['bags']} bags in {summary['cohorts']} cohorts,"
-        f" {summary['frames']} frames, {summary['seconds']:.1f} s"
+        f"{counted(summary['readings'], 'reading', 'readings')} of"
+        f" {counted(summary['bags'], 'bag', 'bags')} in"
+        f" {counted(summary['cohorts'], 'cohort', 'cohorts')},"
+        f" {counted(summary['frames'], 'frame', 'frames')}, {summary['seconds']:.1f} s"
         f" ({summary['readings_per_second']} readings/s)"
     )
     for name, count in summary["alarms"].items():

@@ -53,7 +53,9 @@ def run(arguments: argparse.Namespace) -> Exit:
         if arguments.csv:
             counts = walk.take_file(arguments.csv, desk.settings.room.timezone)
             value = {"readings": len(counts), "new": sum(counts)}
-            return answer(arguments, value, [f"{sum(counts)} of {len(counts)} readings are new"])
+            readings = counted(len(counts), "reading", "readings")
+            new = counted(sum(counts), f"of {readings} is new", f"of {readings} are new")
+            return answer(arguments, value, [new])
         left = desk.store.open_walk()
         mine = left is not None and left[2] == arguments.by
         if left and mine and not (arguments.resume or arguments.new):

@@ -23,6 +23,7 @@ from monitor.mirror.walk import Stride, Walk
 from monitor.settings.schema import MirrorSettings
 from monitor.store import Store, mirrored
 from monitor.store.mirrored import Place
+from monitor.words.quantities import counted
 
 FIRST_BACK_OFF_S = 5.0
 LONGEST_BACK_OFF_S = 600.0
@@ -204,7 +205,8 @@ class Mirror:
         self._place, lost = mirrored.skip_lost(store, self._settings.target, self._place)
         if lost:
             self._strides = None
-            text = f"{lost} readings were thrown away (store.retention) before they were copied"
+            readings = counted(lost, "reading was", "readings were")
+            text = f"{readings} thrown away (store.retention) before being copied"
             store.add_note(self._clock.wall_s(), "mirror", text)
             _log.warning("mirror: %s", text)
 

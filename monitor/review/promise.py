@@ -10,6 +10,7 @@ from monitor.review.account import bags_of
 from monitor.review.outcomes import End
 from monitor.review.tune import Room
 from monitor.review.tune_rows import exact_interval
+from monitor.words.quantities import counted
 
 #: A promise is believed as if it had already been kept over this many false calls.
 BELIEVED = 2.0
@@ -86,10 +87,10 @@ def promise_lines(found: Iterable[Promise]) -> list[str]:
     lines = []
     for one in found:
         name = one.strain or "all strains"
+        healthy = counted(one.healthy, "healthy bag", "healthy bags")
         line = (
             f"{name}: {one.promised:g} false calls per 100 promised, {one.false} of"
-            f" {one.healthy} healthy bags called ({one.low:.1f} to {one.high:.1f} per 100):"
-            f" {one.verdict}"
+            f" {healthy} called ({one.low:.1f} to {one.high:.1f} per 100): {one.verdict}"
         )
         if one.budget is not None and one.verdict == "not kept":
             line += (

@@ -47,7 +47,7 @@ def test_what_a_batch_names_comes_into_the_book_with_it(farm: Farm) -> None:
         ((*GOOD, "--racking", "R1/1/1..1"), "R1/1/1 holds GO12-017"),
         ((*GOOD[:-1], "2031-03-09"), "days ahead"),
         ((*GOOD[:-1], "yesterday"), "is no time"),
-        ((*GOOD, "--lot", "J4:2"), "only 1 bags are left"),
+        ((*GOOD, "--lot", "J4:2"), "only 1 bag is left"),
         (("GO12-{060..057}", *GOOD[1:]), "backward"),
     ],
 )

@@ -216,6 +216,14 @@ def test_a_logging_thermometers_file_counts_once(
     assert [round(one.value, 3) for one in readings(farm)] == [23.5, 23.5]
 
 
+def test_a_file_of_one_reading_is_told_as_one(
+    farm: Farm, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    name = walk_file(tmp_path / "log.csv", "2026-03-12T07:00,17,74.3,F")
+    assert farm.say("walk", "--csv", name) == 0
+    assert "1 of 1 reading is new" in capsys.readouterr().out
+
+
 @pytest.mark.parametrize(
     ("row", "told"),
     [

@@ -86,6 +86,20 @@ def test_mirror_says_what_waits_before_and_that_nothing_does_after(farm: Farm) -
     assert "waiting: 3 readings" in farm.run("mirror")[1]
 
 
+def test_of_one_reading_it_speaks_as_of_one(farm: Farm) -> None:
+    farm.room.fill(1)
+    assert "waiting: 1 reading and 0 alarm events, " in farm.run("mirror")[1]
+    farm.copy()
+    assert "sent: 1 point, " in farm.run("mirror")[1]
+    farm.room.close()
+    refill = ("mirror", "--refill", moment(START_S - 1), moment(START_S + 2 * FRAME_S))
+    assert "1 point sent, 0 refused" in farm.run(*refill)[1]
+    farm.room.fill(1)
+    farm.room.close()
+    farm.room.store.connection.execute("DELETE FROM readings WHERE id <= 1")
+    assert "1 reading of that stretch is no longer in the store" in farm.run(*refill)[1]
+
+
 def test_mirror_shows_the_servers_trouble_and_never_the_token(farm: Farm) -> None:
     farm.room.fill(3)
     farm.fake.mood = "403"
