@@ -79,7 +79,7 @@ def test_an_alarm_says_of_when_its_numbers_are(
         store.close_frame(later_s, later_s, 0, 0, events=[worse])
     assert run("--config", str(config)) == 3
     head, *rows = capsys.readouterr().out.splitlines()
-    assert re.split(r"\s{2,}", head)[:4] == ["ALARM", "SINCE", "AS TOLD", "URGENCY"]
+    assert re.split(r"\s{2,}", head)[:4] == ["ALARM", "STANDS SINCE", "AS TOLD", "URGENCY"]
     told = next(row for row in rows if row.startswith("a1b2c3"))
     assert "Thu 2026-03-05 08:40  Thu 2026-03-05 10:10  today" in told
     run("--config", str(config), "--json")

@@ -96,7 +96,7 @@ def _standing(settings: Settings, arguments: argparse.Namespace, zone: tzinfo) -
             )
             for one in alarms
         ]
-        say(table(("ALARM", "SINCE", "AS TOLD", "URGENCY", "STATE", "WHAT"), rows))
+        say(table(("ALARM", "STANDS SINCE", "AS TOLD", "URGENCY", "STATE", "WHAT"), rows))
     return Exit.FOUND if unanswered else Exit.DONE
 
 

@@ -138,14 +138,20 @@ def _air_over_the_gap(facts: Facts, units: str) -> list[str]:
     return said
 
 
+def since(event: AlarmEvent, since_s: float, zone: tzinfo) -> str:
+    """ "since Tue 12:40"; "since about" where heat is told to have begun by its course, as nobody
+    saw it begin and the next readings may tell another hour."""
+    about = "about " if event.kind in (AlarmKind.HOT_BAG, AlarmKind.STALLED_BAG) else ""
+    return f"since {about}{moment(since_s, zone, event.at_s)}"
+
+
 def timing(event: AlarmEvent, units: str, zone: tzinfo) -> list[str]:
     """Since when, and how fast it goes."""
     facts, said = event.facts, []
     if facts.since_s is not None:
-        since = moment(facts.since_s, zone, event.at_s)
         held_s = event.at_s - facts.since_s
         held = f" ({duration(held_s)})" if held_s >= 60 else ""
-        said.append(f"since {since}{held}")
+        said.append(f"{since(event, facts.since_s, zone)}{held}")
     if facts.rate_k_per_h is not None:
         said.append(_rate(facts.rate_k_per_h, units))
     return said

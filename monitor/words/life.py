@@ -5,8 +5,9 @@ from __future__ import annotations
 from datetime import tzinfo
 
 from monitor.values import AlarmEvent, AlarmKind, Transition, Urgency
+from monitor.words.findings import since
 from monitor.words.naming import BAG_KINDS, capital, clean, name, place
-from monitor.words.quantities import duration, moment
+from monitor.words.quantities import duration
 from monitor.words.sayings import BACK, NOT_JUDGED
 
 _WHEN = {Urgency.NOW: "Go in now", Urgency.TODAY: "Look today", Urgency.LATER: "For the morning"}
@@ -84,4 +85,4 @@ def how_long(event: AlarmEvent, zone: tzinfo) -> str:
     since_s = event.facts.since_s
     if since_s is None or since_s > event.at_s:
         return ""
-    return f"{duration(event.at_s - since_s)}, since {moment(since_s, zone, event.at_s)}"
+    return f"{duration(event.at_s - since_s)}, {since(event, since_s, zone)}"
