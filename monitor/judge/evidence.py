@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.judge.curve import Grid, make_grid
-from monitor.judge.flanks import lent_k
+from monitor.judge.flanks import lent_k, usually_lent_k
 from monitor.judge.gathering import Gathering
 from monitor.judge.handling import Handling
 from monitor.judge.history import BY_HAND, BY_PROBE, History
@@ -231,7 +231,8 @@ class Judge:
         kept = self._cohorts.setdefault(session.name, KeptCohort.begun(prior))
         kept.members, kept.strain = members, strain.name
         columns = history.columns(members)
-        panel = self._panel(session, columns, kept.course.peak_h)
+        lent = usually_lent_k(history, members, bags, places)
+        panel = self._panel(session, columns, lent, kept.course.peak_h)
         by_hand = bool((history.means[:, columns] == BY_HAND).any())
         means = BY_HAND if by_hand else BY_PROBE
         spread = session.spread(self._params.spread)
@@ -240,6 +241,8 @@ class Judge:
         found = look(panel, points, beliefs, self._params.look)
         found = replace(found, hot=found.hot + [self._carried.get(name, 0.0) for name in members])
         kept.course = found.course
+        lent_too = np.pad(lent, ((0, len(panel.ahead)), (0, 0)), mode="edge")
+        found = replace(found, fit=found.fit + lent_too)
         since = int(np.searchsorted(panel.hours, panel.begun_h)) if session.shaken else 0
         history.predicted[since:, columns] = found.fit[since : len(panel.hours)]
         history.ahead[:, columns] = found.fit[len(panel.hours) :]
@@ -304,11 +307,11 @@ class Judge:
             bag, at_s = members[place], float(found.moved_h[place]) * HOUR_S
             self._history.take_back_probe(bag, at_s, self._handling.recognise_move(bag, at_s))
 
-    def _panel(self, session: Session, columns: list[int], peak_h: float) -> Panel:
+    def _panel(self, session: Session, columns: list[int], lent: Array, peak_h: float) -> Panel:
         history, members = self._history, session.bags
         hours = history.hours
         row_h = self._params.row_s / HOUR_S
-        excess = history.excess[:, columns] - self._shared[:, None]
+        excess = history.excess[:, columns] - self._shared[:, None] - lent
         if session.shaken:
             excess[hours * HOUR_S < session.begun_s] = np.nan
         means = history.means[:, columns].astype(np.int64)

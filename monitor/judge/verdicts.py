@@ -21,7 +21,7 @@ from monitor.values import Bag, Evidence, Reason
 
 Array = NDArray[np.float64]
 #: Earlier looks that must agree before heat counts as added in a cohort not risen yet, or as lost.
-HOT_HELD, LOST_HELD = 3, 2
+HELD = 2
 
 
 @dataclass(frozen=True)
@@ -47,7 +47,7 @@ class VerdictParams:
 
     hot_prior_odds: float = 0.05
     stalled_prior_odds: float = 0.03
-    hot_margin_by_probe: float = 0.2
+    hot_margin_by_probe: float = -0.4
     hot_margin_by_hand: float = -1.6
     stalled_worth_by_probe: float = 8.0
     stalled_worth_by_hand: float = 2.0
@@ -153,8 +153,8 @@ class Standing:
             at_s=at_s,
             hot=float(found.hot[place]),
             stalled=float(found.stalled[place]),
-            hot_before=hot_before[:HOT_HELD],
-            stalled_before=stalled_before[:LOST_HELD],
+            hot_before=hot_before[:HELD],
+            stalled_before=stalled_before[:HELD],
             hottest=max(float(found.hot[place]), before.hottest if before else 0.0),
             added_k=float(found.added_k[place]),
             lost_k=float(found.lost_k[place]),

@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
-from monitor.judge.flanks import MOST_LENT, lent_k
+from monitor.judge import flanks
+from monitor.judge.flanks import MOST_LENT, USUALLY_LENT, lent_k, usually_lent_k
+from monitor.judge.history import BY_HAND, BY_PROBE, History
 from monitor.judge.neighbours import Places
 from monitor.judge.strain import Strain
 from monitor.judge.verdicts import Standing, VerdictParams, weigh_bag
@@ -35,7 +38,8 @@ BAGS = {one.bag: one for one in (bag("B1", 1), bag("B2", 4), bag("B3", 7), bag("
 def test_only_a_surely_hot_bag_beside_it_on_its_shelf_lends_warmth() -> None:
     beside, far = {"B1": HOT}, {"B4": HOT}
     places = Places(BAGS)
-    assert lent_k(BAGS["B2"], places, beside) == pytest.approx(3.0 * MOST_LENT)
+    beyond = MOST_LENT - 0.5 * USUALLY_LENT
+    assert lent_k(BAGS["B2"], places, beside) == pytest.approx(3.0 * beyond)
     assert lent_k(BAGS["B2"], places, far) == 0.0
     assert lent_k(BAGS["B2"], places, {"B1": replace(HOT, hot=2.0)}) == 0.0
     assert lent_k(BAGS["B3"], places, beside) == 0.0  # B2 stands between
@@ -81,6 +85,48 @@ def test_a_bag_warmed_by_the_one_beside_it_is_called_only_where_it_stands_elsewh
     assert any(hour["Q08"][1].reason is Reason.BESIDE_HOT for hour in done.hours)
     apart = {**beside, "Q08": replace(beside["Q08"], rack="R2")}
     assert run(made, apart).called("Q08") is not None
+
+
+def test_what_bags_usually_lend_is_told_beyond_what_mates_have() -> None:
+    """B2 stands between bags 1 and 4 K warm, B1 and B3 beside B2, nobody beside B4."""
+    history = History(3600.0, 10, 2)
+    warm = {"B1": 1.0, "B2": 2.0, "B3": 4.0, "B4": 9.0}
+    history.append(1, {name: (warmth_k, BY_PROBE) for name, warmth_k in warm.items()})
+    lent = usually_lent_k(history, ["B1", "B2", "B4"], BAGS, Places(BAGS))
+    assert lent == pytest.approx(USUALLY_LENT * np.array([[0.0, 1.5, -1.0]]))
+
+
+def test_what_a_walk_read_of_the_lender_is_taken_from_its_fit() -> None:
+    """A hand reading errs by more than a bag lends."""
+    history = History(3600.0, 10, 2)
+    history.append(1, {"B1": (5.0, BY_HAND), "B2": (2.0, BY_PROBE), "B4": (0.0, BY_PROBE)})
+    members, places = ["B2", "B4"], Places(BAGS)
+    assert not usually_lent_k(history, members, BAGS, places).any()
+    history.predicted[0, history.columns(["B1"])] = 3.0
+    lent = usually_lent_k(history, members, BAGS, places)
+    assert lent == pytest.approx(USUALLY_LENT * np.array([[0.75, -0.75]]))
+
+
+@pytest.mark.parametrize("seed", [1, 2, 4, 6])
+def test_a_bag_beside_a_sound_one_of_a_faster_strain_at_its_peak_is_not_hot(
+    seed: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A tenth of 4 K, while its own cohort is still cool: called if nobody knows whose it is."""
+    early = {f"F{n:02d}": one for n, one in enumerate(cohort(8, seed + 50).values())}
+    fast = {name: replace(one, peak_k=4.0, peak_h=one.peak_h - 20.0) for name, one in early.items()}
+    slow = {
+        name: replace(one, peak_h=one.peak_h + 60.0, width_h=22.0)
+        for name, one in cohort(8, seed).items()
+    }
+    beside = fast["F00"]
+    slow["Q03"] = replace(slow["Q03"], more=lambda age_h: 0.1 * beside.warmth_k(age_h))
+    plan = book(list(slow), "SH-7", "L2") | book(list(fast), "AM-3", "L1")
+    apart = {name: replace(one, rack=name) for name, one in plan.items()}
+    plan = {**apart, **{name: replace(plan[name], rack="R9", shelf=1) for name in ("Q03", "F00")}}
+    made = frames(slow | fast, 100, seed=seed)
+    assert run(made, plan).called("Q03") is None
+    monkeypatch.setattr(flanks, "USUALLY_LENT", 0.0)
+    assert run(made, plan).called("Q03") is not None
 
 
 def test_neighbours_go_by_slot_whatever_the_order_of_the_book() -> None:
