@@ -129,6 +129,18 @@ def test_a_bag_beside_a_sound_one_of_a_faster_strain_at_its_peak_is_not_hot(
     assert run(made, plan).called("Q03") is not None
 
 
+def test_what_is_foretold_of_a_bag_goes_on_with_what_it_is_lent() -> None:
+    """Beside a bag that stands 9 K warm in a warm place; else each new row would surprise."""
+    bags = cohort(8)
+    bags["Q00"] = replace(bags["Q00"], offset_k=9.0)
+    plan = book(list(bags))
+    apart = {name: replace(one, rack=name) for name, one in plan.items()}
+    plan = {**apart, **{name: replace(plan[name], rack="R9", shelf=1) for name in ("Q00", "Q03")}}
+    history = run(frames(bags, 40), plan).judge.state()["history"]
+    column = history["bags"].index("Q03")
+    assert history["ahead"][0][column] == pytest.approx(history["predicted"][-1][column], abs=0.1)
+
+
 def test_neighbours_go_by_slot_whatever_the_order_of_the_book() -> None:
     turned = Places(dict(reversed(BAGS.items())))
     assert turned.either_side(BAGS["B2"]) == ("B1", "B3")
