@@ -171,7 +171,7 @@ def shares(words: Sequence[str], codes: Sequence[str], what: str) -> list[str]:
         name, _, part = word.partition(":")
         if not part:
             chosen = list(codes)
-        elif part.isdigit():
+        elif part.isdecimal():
             chosen = list(codes[at : at + int(part)])
             if len(chosen) < int(part):
                 left = counted(len(chosen), "bag is", "bags are")

@@ -117,7 +117,7 @@ def bags_in(path: Path) -> tuple[list[Bag], dict[str, int]]:
         if bag.bag in {one.bag for one in bags}:
             faults.append(f"line {line}: {bag.bag} is named twice")
         bags.append(bag)
-        if version.isdigit():
+        if version.isdecimal():
             seen[bag.bag] = int(version)
     _told_at(path, faults)
     return bags, seen
@@ -133,7 +133,7 @@ def records_in(path: Path, kind: str) -> tuple[list[Record], dict[str, int]]:
         for extra in ("written", "by"):
             row.pop(extra, None)
         records.append(Record(kind, name, row))
-        if version.isdigit():
+        if version.isdecimal():
             seen[name] = int(version)
     return records, seen
 

@@ -144,7 +144,7 @@ def _along(bag: Bag) -> tuple[bool, list[tuple[bool, int, str]], int, int, str]:
 def _natural(text: str) -> list[tuple[bool, int, str]]:
     """R2 before R10: runs of digits count as numbers."""
     parts = re.findall(r"\d+|\D+", text)
-    return [(not part.isdigit(), int(part) if part.isdigit() else 0, part) for part in parts]
+    return [(not part.isdecimal(), int(part) if part.isdecimal() else 0, part) for part in parts]
 
 
 class Round:

@@ -65,7 +65,7 @@ class Guard:
             text = "This page is not called by that name; add it to page.hosts in the settings.\n"
             return PlainTextResponse(text, 421)
         length = headers.get("content-length", "0")
-        if not length.isdigit() or int(length) > MOST_BODY_BYTES:
+        if not length.isdecimal() or int(length) > MOST_BODY_BYTES:
             return PlainTextResponse("That is more than is taken here.\n", 413)
         if len(scope["path"]) > LONGEST_PATH or len(scope["query_string"]) > LONGEST_PATH:
             return PlainTextResponse("That address is too long.\n", 414)

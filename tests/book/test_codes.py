@@ -76,6 +76,8 @@ def test_shares_give_every_bag_one_jar_or_say_which_has_none() -> None:
         shares(["J4:4"], codes, "lot")
     with pytest.raises(BookError, match="J4 already"):
         shares(["J4:4", "J5:018..022"], codes, "lot")
+    with pytest.raises(BookError, match="can't be read as a lot"):
+        shares(["J4:²"], codes, "lot")
 
 
 def test_racking_fills_slot_by_slot_then_shelf_then_rack() -> None:
