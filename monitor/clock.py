@@ -92,7 +92,7 @@ class FastClock:
         self._boot = read_boot_id()
 
     def wall_s(self) -> float:
-        return self._start_s + (time.time() - self._origin_s) * self._factor
+        return self._start_s + self._gone_s() * self._factor
 
     def monotonic_s(self) -> float:
         return time.clock_gettime(time.CLOCK_BOOTTIME) * self._factor
@@ -106,6 +106,10 @@ class FastClock:
     def real_s(self, interval_s: float) -> float:
         return interval_s / self._factor
 
+    def _gone_s(self) -> float:
+        """Seconds of life since the origin."""
+        return time.time() - self._origin_s
+
 
 class AwaitedClock(FastClock):
     """A fast clock that stands at `start_s` until a file holds its origin (s since 1970).
@@ -118,9 +122,6 @@ class AwaitedClock(FastClock):
         self._file = file
         self._stood_s = time.clock_gettime(time.CLOCK_BOOTTIME)
 
-    def wall_s(self) -> float:
-        return self._start_s + self._gone_s() * self._factor
-
     def monotonic_s(self) -> float:
         return (self._stood_s + self._gone_s()) * self._factor
 
@@ -131,7 +132,7 @@ class AwaitedClock(FastClock):
                 self._origin_s = float(self._file.read_text(encoding="ascii"))
             except FileNotFoundError:
                 return 0.0
-        return max(0.0, time.time() - self._origin_s)
+        return max(0.0, super()._gone_s())
 
 
 def process_seconds() -> float:

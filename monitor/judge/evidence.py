@@ -239,10 +239,10 @@ class Judge:
         beliefs = Beliefs(prior, spread, self._noise.of(means), kept.course)
         points = self._points(kept, panel, self._grid(strain.prior), beliefs)
         found = look(panel, points, beliefs, self._params.look)
-        found = replace(found, hot=found.hot + [self._carried.get(name, 0.0) for name in members])
-        kept.course = found.course
+        carried = [self._carried.get(name, 0.0) for name in members]
         lent_too = np.pad(lent, ((0, len(panel.ahead)), (0, 0)), mode="edge")
-        found = replace(found, fit=found.fit + lent_too)
+        found = replace(found, hot=found.hot + carried, fit=found.fit + lent_too)
+        kept.course = found.course
         since = int(np.searchsorted(panel.hours, panel.begun_h)) if session.shaken else 0
         history.predicted[since:, columns] = found.fit[since : len(panel.hours)]
         history.ahead[:, columns] = found.fit[len(panel.hours) :]

@@ -40,12 +40,12 @@ def usually_lent_k(
 
     Where the bags stand now is where they are taken to have stood.
     """
-    column = {bag: place for place, bag in enumerate(history.bags)}
     beside_k = np.zeros((len(history.bins), len(members)))
     for place, name in enumerate(members):
         for other in places.either_side(bags[name]):
-            if other in column:
-                beside_k[:, place] += 0.5 * _warmth_k(history, column[other])
+            column = history.column(other)
+            if column is not None:
+                beside_k[:, place] += 0.5 * _warmth_k(history, column)
     return np.asarray(USUALLY_LENT * (beside_k - np.median(beside_k, axis=1, keepdims=True)))
 
 

@@ -52,6 +52,10 @@ class History:
             found.append(self._column[bag])
         return found
 
+    def column(self, bag: str) -> int | None:
+        """Column of a bag; None of one not met yet."""
+        return self._column.get(bag)
+
     def _widen(self) -> None:
         blank = np.full((len(self.bins), 1), np.nan)
         self.excess = np.concatenate([self.excess, blank], axis=1)
@@ -80,8 +84,8 @@ class History:
     def take_back_probe(self, bag: str, since_s: float, until_s: float = np.inf) -> None:
         """Forget what a bag's probe told in rows that end after `since_s` and begin before
         `until_s`: it was at fault, or nobody knew yet that the bag was being moved."""
-        if bag in self._column:
-            column = self._column[bag]
+        column = self.column(bag)
+        if column is not None:
             begins = np.array(self.bins, dtype=np.float64) * self.row_s
             told = (begins + self.row_s > since_s) & (begins < until_s)
             told &= self.means[:, column] == BY_PROBE

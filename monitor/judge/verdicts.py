@@ -30,11 +30,11 @@ class VerdictParams:
 
     `hot_prior_odds`, `stalled_prior_odds` a bag of a hundred or so goes wrong in a run;
     the margins [nats] set the bars beside Ville's bound, by simulation (DEVELOPERS.md, "The bars"):
-    probes read so finely that what the healthy model leaves out passes the bound, walks are so
-    few and noisy that a call overshoots it; the worths [nats] are what lost heat counts at most
-    beyond its factor, whose onsets are spread wider than stalls set in: only as far as it speaks
-    louder than added heat, and by probes only from `stalled_least` nats on and of a bag that has at
-    most the share `stalled_left` of its cohort's usual warmth left;
+    a call from walks, so few and noisy, overshoots the bound by more than one from probes; the
+    worths [nats] are what lost heat counts at most beyond its factor, whose onsets are spread wider
+    than stalls set in: only as far as it speaks louder than added heat, and by probes only from
+    `stalled_least` nats on and of a bag that has at most the share `stalled_left` of its cohort's
+    usual warmth left;
     `contact` the share of bag in a taped probe's reading, with its spread (a hand reading sees
     the surface itself, with an error all readings share, `hand_bias_k` or `hand_bias_per_drift`
     of what walks differ by);

@@ -2,31 +2,24 @@
 
 from __future__ import annotations
 
-import os
 from pathlib import Path
 
-from demo.filled import fill, write_room
+from demo.pictures import stage
 from demo.rooms import DAY_S, START_S
 from demo.show import FALLEN_BAG, draw_room
-from demo.stage import free_port, write_settings
-from monitor.settings.load import load_settings
 from monitor.store import open_reader
 from monitor.terms import AlarmKind
 
-STRAINS = Path(__file__).parents[2] / "config" / "strains.yaml"
 OF_BAGS = (AlarmKind.HOT_BAG, AlarmKind.STALLED_BAG)
 
 
 def test_of_the_demos_bags_only_the_one_with_added_heat_is_told(tmp_path: Path) -> None:
     """Until its heater sticks. A strain's `rise` that is far too slow had two sound ones told."""
-    room = draw_room()
-    write_room(tmp_path / "room", room)
-    write_settings(tmp_path, STRAINS, tmp_path / "line", None, free_port())
-    fill(load_settings(tmp_path, os.environ), room, START_S + 3.7 * DAY_S)
-    with open_reader(tmp_path / "bagwatt.db") as store:
+    settings = stage(tmp_path, START_S + 3.7 * DAY_S)
+    with open_reader(settings.store.path) as store:
         events = store.events()
     told = {(event.kind, event.subject) for event in events if event.kind in OF_BAGS}
-    (hot,) = room.hot
+    (hot,) = draw_room().hot
     assert told == {(AlarmKind.HOT_BAG, f"B{hot:03d}")}
     fallen = [event.subject for event in events if event.kind is AlarmKind.PROBE]
     assert set(fallen) == {f"p{FALLEN_BAG:03d}"}

@@ -107,6 +107,14 @@ def test_what_a_walk_read_of_the_lender_is_taken_from_its_fit() -> None:
     assert lent == pytest.approx(USUALLY_LENT * np.array([[0.75, -0.75]]))
 
 
+def standing_apart(plan: dict[str, Bag], *together: str) -> dict[str, Bag]:
+    """Each bag on a rack of its own, but for some side by side on one."""
+    return {
+        name: replace(one, rack="R9" if name in together else name, shelf=1)
+        for name, one in plan.items()
+    }
+
+
 @pytest.mark.parametrize("seed", [1, 2, 4, 6])
 def test_a_bag_beside_a_sound_one_of_a_faster_strain_at_its_peak_is_not_hot(
     seed: int, monkeypatch: pytest.MonkeyPatch
@@ -121,8 +129,7 @@ def test_a_bag_beside_a_sound_one_of_a_faster_strain_at_its_peak_is_not_hot(
     beside = fast["F00"]
     slow["Q03"] = replace(slow["Q03"], more=lambda age_h: 0.1 * beside.warmth_k(age_h))
     plan = book(list(slow), "SH-7", "L2") | book(list(fast), "AM-3", "L1")
-    apart = {name: replace(one, rack=name) for name, one in plan.items()}
-    plan = {**apart, **{name: replace(plan[name], rack="R9", shelf=1) for name in ("Q03", "F00")}}
+    plan = standing_apart(plan, "Q03", "F00")
     made = frames(slow | fast, 100, seed=seed)
     assert run(made, plan).called("Q03") is None
     monkeypatch.setattr(flanks, "USUALLY_LENT", 0.0)
@@ -133,9 +140,7 @@ def test_what_is_foretold_of_a_bag_goes_on_with_what_it_is_lent() -> None:
     """Beside a bag that stands 9 K warm in a warm place; else each new row would surprise."""
     bags = cohort(8)
     bags["Q00"] = replace(bags["Q00"], offset_k=9.0)
-    plan = book(list(bags))
-    apart = {name: replace(one, rack=name) for name, one in plan.items()}
-    plan = {**apart, **{name: replace(plan[name], rack="R9", shelf=1) for name in ("Q00", "Q03")}}
+    plan = standing_apart(book(list(bags)), "Q00", "Q03")
     history = run(frames(bags, 40), plan).judge.state()["history"]
     column = history["bags"].index("Q03")
     assert history["ahead"][0][column] == pytest.approx(history["predicted"][-1][column], abs=0.1)
