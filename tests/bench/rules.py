@@ -77,6 +77,26 @@ def cohort_z(room: Room, limit: float = 4.6) -> tuple[Call, ...]:
     return rising(room, robust_z(room, room.surface_c) >= limit, FRAMES_PER_HOUR)
 
 
+def page_sums(values: np.ndarray, allowance: float) -> np.ndarray:
+    """Page's upper sums (1954) along the last axis: each value over its `allowance`, begun anew
+    at 0. A value that is missing adds nothing."""
+    sums, total = np.zeros(values.shape), np.zeros(values.shape[:-1])
+    for place in range(values.shape[-1]):
+        total = np.maximum(0.0, total + np.nan_to_num(values[..., place] - allowance))
+        sums[..., place] = total
+    return sums
+
+
+def walks_sum(room: Room, allowance: float = 0.5, limit: float = 5.0) -> tuple[Call, ...]:
+    """Page's sum of the robust z over the cohort, walk by walk."""
+    if not room.walks:
+        return ()
+    z = robust_z(room, np.stack([walk.surface_c for walk in room.walks], axis=1))
+    over = page_sums(z, allowance) >= limit
+    begins = over & ~np.pad(over, ((0, 0), (1, 0)))[:, :-1]
+    return tuple(Call(room.walks[j].at_s, room.bags[i], "hot") for i, j in np.argwhere(begins))
+
+
 def walks_twice(room: Room, limit_k: float = 2.0) -> tuple[Call, ...]:
     """So much over the cohort on two walks running."""
     if not room.walks:
@@ -98,4 +118,5 @@ ON_PROBES: dict[str, Callable[[Room], tuple[Call, ...]]] = {
 ON_WALKS: dict[str, Callable[[Room], tuple[Call, ...]]] = {
     "2.0 °C over the cohort on two walks running": walks_twice,
     "1.5 °C over the cohort on two walks running": lambda room: walks_twice(room, 1.5),
+    "Page's sum of the robust z over the cohort, 0.5 and 5": walks_sum,
 }

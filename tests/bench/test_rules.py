@@ -3,9 +3,18 @@
 from __future__ import annotations
 
 import numpy as np
+import pytest
 
 from tests.bench.folders import FRAME_S, Room, Walk
-from tests.bench.rules import cohort_day, cohort_hour, cohort_z, fixed_limit, walks_twice
+from tests.bench.rules import (
+    cohort_day,
+    cohort_hour,
+    cohort_z,
+    fixed_limit,
+    page_sums,
+    walks_sum,
+    walks_twice,
+)
 
 
 def room(surface_c: np.ndarray, walks: tuple[Walk, ...] = ()) -> Room:
@@ -61,3 +70,48 @@ def test_walks_must_agree_twice_running() -> None:
     walks = tuple(Walk(43200.0 * i, read) for i, read in enumerate([once, even, once, once]))
     (call,) = walks_twice(room(np.zeros((4, 0)), walks))
     assert (call.subject, call.at_s) == ("B0", 3 * 43200.0)
+
+
+def test_pages_sums_are_those_of_nists_example() -> None:
+    """NIST/SEMATECH e-Handbook, 6.3.2.3 (its data from memory): target 325, k 0.3175, h 4.1959;
+    the first alarm is the fourteenth; the lower sums reach 0.715 with the eighth."""
+    read = np.array(
+        [
+            324.925, 324.675, 324.725, 324.350, 325.350, 325.225, 324.125, 324.525, 325.225,
+            324.600, 324.625, 325.150, 328.325, 327.250, 327.825, 328.500, 326.675, 327.775,
+            326.875, 328.350,
+        ]
+    )  # fmt: skip
+    upper, lower = page_sums(read - 325.0, 0.3175), page_sums(325.0 - read, 0.3175)
+    assert upper[12:] == pytest.approx(
+        [3.0075, 4.940, 7.4475, 10.630, 11.9875, 14.445, 16.0025, 19.035], abs=1e-3
+    )
+    assert upper[:5] == pytest.approx([0.0, 0.0, 0.0, 0.0, 0.0325])
+    assert int(np.argmax(upper > 4.1959)) == 13
+    assert (int(lower.argmax()), lower.max()) == (7, pytest.approx(0.715, abs=1e-3))
+
+
+@pytest.mark.parametrize(
+    ("limit", "shift", "length"),
+    [(4.0, 0.0, 335.4), (4.0, 1.0, 8.38), (5.0, 0.5, 38.0), (5.0, 1.0, 10.38), (5.0, 2.0, 4.01)],
+)
+def test_run_lengths_of_pages_sums_are_those_of_the_table(
+    limit: float, shift: float, length: float
+) -> None:
+    """One side, k 0.5, by the integral equation (Goel and Wu 1971), as textbooks print them; by
+    3,000 drawn runs, four sigma."""
+    runs, rows = 3000, int(9 * length) + 40
+    drawn = np.random.default_rng(31).normal(shift, 1.0, (runs, rows))
+    over = page_sums(drawn, 0.5) > limit
+    lengths = np.where(over.any(axis=1), over.argmax(axis=1) + 1, rows)
+    error = lengths.std() / np.sqrt(runs)
+    assert error < 0.02 * length
+    assert lengths.mean() == pytest.approx(length, abs=4.0 * error + 0.01)
+
+
+def test_pages_sum_calls_the_walk_on_which_it_is_over_its_limit() -> None:
+    even = np.array([21.9, 22.0, 22.0, 22.0, 22.1])
+    warm = even + np.array([0.0, 0.0, 0.0, 0.0, 0.3])
+    walks = tuple(Walk(43200.0 * i, read) for i, read in enumerate([even, warm, warm, warm]))
+    (call,) = walks_sum(room(np.zeros((5, 0)), walks))
+    assert (call.subject, call.at_s) == ("B4", 2 * 43200.0)
