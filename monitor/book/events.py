@@ -16,8 +16,9 @@ SMELLS = (
     "mushroom", "none", "sour", "beer", "bread", "fruit", "rotten", "musty", "earthy", "sweet",
 )  # fmt: skip
 LOOKS = (
-    "white", "thin", "patchy", "ropy", "cottony", "stroma", "wet spots", "slime", "pin mould",
-    "exudate", "sweating", "popcorning", "browning", "pinning", "torn", "burnt centre",
+    "white", "thin", "patchy", "bare bottom", "ropy", "cottony", "stroma", "wet spots", "slime",
+    "greasy", "pin mould", "exudate", "sweating", "popcorning", "browning", "pinning", "torn",
+    "burnt centre",
 )  # fmt: skip
 COLOURS = (
     "white", "cream", "yellow", "amber", "brown", "grey", "pink", "orange", "red", "green",
