@@ -216,14 +216,14 @@ class Desk:
                 good = checked(record, known, zone)
                 version = standing.records[good.kind].get(good.name)
                 if version is not None:
-                    _not_overtaken_record(version.id, (seen or {}).get(good.name), good, zone)
+                    _not_overtaken_record(version.id, (seen or {}).get(good.name), good)
                 if version is None or version.now != good:
                     pen.put(good, self.now_s)
                     names.append(good.name)
-            self._no_rings(standing, records)
+            self._no_rings(records)
             return names
 
-    def _no_rings(self, standing: Standing, records: Sequence[Record]) -> None:
+    def _no_rings(self, records: Sequence[Record]) -> None:
         after = self.look()
         for record in records:
             for _, kind, name in after.forebears(record.kind, record.name):
@@ -301,7 +301,7 @@ def _not_overtaken(code: str, seen: int | None, standing: Standing, zone: str) -
         )
 
 
-def _not_overtaken_record(now_id: int, seen: int | None, record: Record, zone: str) -> None:
+def _not_overtaken_record(now_id: int, seen: int | None, record: Record) -> None:
     if seen is not None and seen != now_id:
         raise BookError(
             f"{record.kind} {record.name}",

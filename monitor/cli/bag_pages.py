@@ -20,8 +20,6 @@ from monitor.errors import BookError
 from monitor.sources.folder import RowError, bag_of_row
 from monitor.values import Bag
 
-_MOST_SISTERS = 12
-
 
 def listed(arguments: argparse.Namespace) -> Exit:
     """The bags in the room, by place."""

@@ -50,11 +50,6 @@ class Board:
         moving = any(post.keep for post in self._in_flight.values())
         return bool(self._waiting or moving or self.refused) or not self._open
 
-    @property
-    def showing(self) -> bool:
-        """Whether there is anything to show yet."""
-        return self._shown is not None
-
     def seek(self) -> None:
         """Send nothing more; what the broker holds is to be found anew."""
         self._open = False

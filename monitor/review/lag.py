@@ -26,7 +26,7 @@ from monitor.review.records import BagRecord
 from monitor.store import Reader
 from monitor.terms import DAY_S, HOUR_S
 from monitor.thermal.bag import Z80
-from monitor.values import Bag, Probe
+from monitor.values import Bag
 
 Array = NDArray[np.float64]
 #: Means of this long [s]: as they are kept, and long beside a probe's own lag.
@@ -165,14 +165,13 @@ def courses_of(store: Reader, records: Sequence[BagRecord]) -> list[Course]:
     names = {one.bag for one in records}
     seen = gathered.surface_c()
     surface = {name: seen[name] for name in sorted(names & seen.keys())[:MOST_BAGS]}
-    return list(_courses(surface, air, bags, probes))
+    return list(_courses(surface, air, bags))
 
 
 def _courses(
     surface: Mapping[str, Sequence[tuple[float, float]]],
     air: Mapping[float, list[tuple[float | None, float]]],
     bags: Mapping[str, Bag],
-    probes: Mapping[str, Probe],
 ) -> Iterable[Course]:
     for name, series in surface.items():
         shelf = bags[name].shelf if name in bags else None

@@ -50,17 +50,6 @@ class Pen:
             self._connection, entry.at_s, LogKind.ENTRY, entry.bag, text, self.number
         )
 
-    def strike(self, entered: Entered, at_s: float) -> None:
-        """Take an entry back; it stays readable as struck."""
-        journal.append(
-            self._connection,
-            at_s,
-            LogKind.STRUCK,
-            entered.entry.bag,
-            str(entered.id),
-            self.number,
-        )
-
 
 def begin(
     connection: sqlite3.Connection, at_s: float, by: str, what: str, undoes: int | None = None

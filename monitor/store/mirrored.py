@@ -150,15 +150,6 @@ def parked(store: Reader, target: str, limit: int, after_id: int = 0) -> list[Pa
     return [Parked(*row) for row in rows]
 
 
-def parked_count(store: Reader, target: str) -> int:
-    """How many points of a server are parked."""
-    with translated(store.path):
-        row = store.connection.execute(
-            "SELECT count(*) FROM parked WHERE target = ?", (target,)
-        ).fetchone()
-    return int(row[0])
-
-
 def unpark(store: Store, taken: Sequence[int], refused: Sequence[tuple[int, str]]) -> None:
     """Of parked points these were taken; (id, reason) were refused again."""
     with store.transaction() as connection:

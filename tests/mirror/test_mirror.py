@@ -170,11 +170,7 @@ def test_refused_rows_are_parked_with_the_servers_words_and_hold_up_nothing(
     parked = mirrored.parked(turned.room.store, turned.target, 1000)
     assert parked and all("bag=GO12-001" in one.line for one in parked)
     assert all("partial write" in one.reason for one in parked)
-    assert (
-        turned.standing.refused
-        == len(parked)
-        == mirrored.parked_count(turned.room.store, turned.target)
-    )
+    assert turned.standing.refused == len(parked)
 
 
 def test_rows_refused_in_the_middle_of_a_close_are_parked_too(turned: Turned) -> None:
@@ -184,7 +180,7 @@ def test_rows_refused_in_the_middle_of_a_close_are_parked_too(turned: Turned) ->
     turned.room.close(hourly=True)
     turned.fake.bad = "estimate"
     turned.drain()
-    assert mirrored.parked_count(turned.room.store, turned.target) == 3
+    assert len(mirrored.parked(turned.room.store, turned.target, 1000)) == 3
 
 
 def test_parked_rows_are_bounded_and_the_oldest_go(
