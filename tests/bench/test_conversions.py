@@ -54,6 +54,7 @@ def test_weaker_heat_brings_every_reading_nearer_to_its_air(
         for at_s, read_c in read[::60]:
             here_c = as_weak.air_about(air, float(bag["shelf"]), at_s)
             weak_c = weak[weak[:, 0] == at_s, 1]
+            assert len(weak_c)
             assert weak_c == pytest.approx(0.5 * (read_c + here_c), abs=1e-3)
 
 
@@ -70,6 +71,7 @@ def test_coarse_probes_say_only_multiples_of_their_resolution(
     as_weak.main([str(small_room), str(tmp_path), "--resolution", "0.5"])
     values = as_walks.read_probes(tmp_path)
     on_bags = {truth.probe for truth in read_room(tmp_path).truths}
+    assert on_bags and values.keys() - on_bags
     for probe in on_bags:
         assert np.allclose(values[probe][:, 1] % 0.5, 0.0)
     kept = as_walks.read_probes(small_room)

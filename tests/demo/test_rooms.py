@@ -145,7 +145,7 @@ def test_walks_go_up_the_shelves_twice_a_day_and_carry_no_bag_probes() -> None:
 def test_coarse_probes_of_the_second_family_step_by_half_a_degree() -> None:
     room = quiet(make_room(replace(SECOND, bags_per_cohort=3), 1))
     values = said_by(LiveRoom(room, keep_truth=False).advance(START_S + DAY_S), "p004").values()
-    assert all((2 * value).is_integer() for value in values)
+    assert len(values) > 100 and all((2 * value).is_integer() for value in values)
 
 
 def test_a_written_folder_has_the_files_and_columns_of_the_format(tmp_path: Path) -> None:

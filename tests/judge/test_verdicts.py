@@ -130,6 +130,8 @@ def test_a_bag_is_held_to_three_looks_for_added_heat_and_for_lost() -> None:
     """The newest and those kept: DEVELOPERS.md, The judge."""
     bags = cohort(4, seed=3)
     done = run(frames(bags, 40), book(list(bags)))
-    for standing in done.judge.state()["standing"].values():
+    standings = done.judge.state()["standing"]
+    assert len(standings) == 4
+    for standing in standings.values():
         assert 1 + len(standing["hot_before"]) == 3
         assert 1 + len(standing["stalled_before"]) == 3

@@ -64,9 +64,11 @@ def test_the_scan_of_hundreds_gives_what_calls_give_for_each(account: Account) -
         )
     ]
     names = {bag.strain for _, _, bags in walk(account, AnyStrain()) for bag in bags.values()}
+    some_called = False
     for strain in sorted(names):
         kept = stretches([account], strain, AnyStrain())
         found = first_calls(kept, candidates)
+        some_called |= bool(np.isfinite(found).any())
         for column, one in enumerate(candidates):
             asked = Strain(
                 least_excess_k=one.least_excess_k,
@@ -76,6 +78,7 @@ def test_the_scan_of_hundreds_gives_what_calls_give_for_each(account: Account) -
             called_s = predict(account, lambda name, one=asked: replace(one, name=name)).called_s
             for row, (_, bag) in enumerate(kept.bags):
                 assert found[row, column] == called_s.get(bag, np.inf)
+    assert some_called
 
 
 class AnyStrain(dict[str, Strain]):
