@@ -105,7 +105,10 @@ class StrainValues(Model):
         description="Core temperatures and how long they are borne, coolest first.",
     )
     run: RunSettings | None = Field(default=None, description="Days to full run.")
-    band: BandSettings | None = Field(default=None, description="Room air for the spawn run.")
+    band: BandSettings | None = Field(
+        default=None,
+        description="Room air for the spawn run, for people: alarms go by the room's own band.",
+    )
     heat: HeatSettings | None = Field(default=None, description="The heat to expect.")
 
     @model_validator(mode="after")
