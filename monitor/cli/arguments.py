@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import getpass
+import os
 from pathlib import Path
 
 from monitor.errors import WordError
@@ -35,9 +36,9 @@ def mass_argument(text: str) -> float:
 
 
 def user_name() -> str:
-    """Who sits at this terminal; empty where nobody has a name."""
+    """Who sits at this terminal, also behind `sudo`; empty where nobody has a name."""
     try:
-        return getpass.getuser()
+        return os.environ.get("SUDO_USER") or getpass.getuser()
     except (KeyError, OSError):
         return ""
 

@@ -43,7 +43,8 @@ def run(arguments: argparse.Namespace) -> Exit:
     if arguments.config is None:
         say_error("name the settings folder with --config")
         return Exit.UNUSABLE
-    settings = load_settings(arguments.config, os.environ)
+    # the file a new link goes into is not there yet, and nothing else outside is asked for
+    settings = load_settings(arguments.config, os.environ, outside=not arguments.link)
     if settings.page is None:
         raise no_block(arguments.config, "page", "no page is served", "The page")
     if arguments.link:
@@ -110,5 +111,5 @@ def _link(page: PageSettings) -> Exit:
 
     secret, kept = new_link()
     say(f"for the device, once:  {address_of(page)}link/{secret}")
-    say(f"for the settings:      {kept}")
+    say(f"for its file:          {kept}")
     return Exit.DONE

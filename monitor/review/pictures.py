@@ -34,9 +34,8 @@ def draw_in_child(module: str, sheet: Mapping[str, Any], path: Path) -> None:
     except (OSError, subprocess.TimeoutExpired) as error:
         raise PictureError(str(path), f"no picture ({type(error).__name__})") from error
     if done.returncode == NO_MATPLOTLIB:
-        raise PictureError(
-            str(path), "matplotlib is not installed", "pip install 'bagwatt[pictures]'"
-        )
+        how = f"{Path(sys.prefix) / 'bin' / 'pip'} install matplotlib"
+        raise PictureError(str(path), "matplotlib is not installed", how)
     if done.returncode or not path.exists():
         last = (done.stderr.strip().splitlines() or ["no word why"])[-1]
         raise PictureError(str(path), f"no picture: {last}")

@@ -44,7 +44,7 @@ class BookSettings(Model):
     @classmethod
     def _url(cls, url: str) -> str:
         if url and not re.fullmatch(r"https?://[^\s\"<>\\]+", url):
-            raise ValueError("should look like `http://bagwatt.local:8765`")
+            raise ValueError("should look like `http://bagwatt.local:8423`")
         return url.rstrip("/")
 
 

@@ -9,6 +9,7 @@ from typing import Any
 
 import pytest
 
+from monitor.cli import main
 from monitor.values import Bag
 from tests.book.farm import Farm
 
@@ -212,6 +213,17 @@ def test_log_says_who_wrote_what(farm: Farm, capsys: pytest.CaptureFixture[str])
     assert farm.say("book", "log", "--json") == 0
     newest = json.loads(capsys.readouterr().out)[0]
     assert (newest["by"], newest["what"]) == ("Ada", "shaken GO12-017 GO12-018 GO12-019 GO12-020")
+
+
+def test_who_writes_behind_sudo_is_who_sits_there(
+    farm: Farm, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """On a Pi the commands run as the user bagwatt."""
+    monkeypatch.setenv("SUDO_USER", "ida")
+    assert main(["bag", "shaken", "GO12-017", "--config", str(farm.path)]) == 0
+    capsys.readouterr()
+    assert farm.say("book", "log", "--json") == 0
+    assert json.loads(capsys.readouterr().out)[0]["by"] == "ida"
 
 
 def test_a_correction_is_a_new_version(farm: Farm) -> None:

@@ -6,6 +6,7 @@ import io
 import json
 import socket
 from collections.abc import Callable
+from pathlib import Path
 from time import sleep
 
 import pytest
@@ -46,6 +47,27 @@ def test_page_command_tells_who_may_log_in_and_makes_links(
     assert main(["page", "--config", config, "--link"]) == 0
     address, kept = (line.split(":", 1)[1].strip() for line in capsys.readouterr().out.splitlines())
     assert hash_link(address.rpartition("/")[2]) == kept
+
+
+def test_a_link_is_made_before_its_file_is_there(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The settings name the file that the new link's hash is to go into."""
+    (tmp_path / "monitor.yaml").write_text(
+        "room: {name: barn, timezone: UTC, band_low: 20 C, band_high: 25 C}\n"
+        "channels: none\nstore: {path: b.db}\n"
+        "page: {people: [{name: room phone, link: {file: secrets/page-phone}}]}\n",
+        encoding="utf-8",
+    )
+    assert main(["page", "--config", str(tmp_path), "--link"]) == 0
+    kept = capsys.readouterr().out.splitlines()[1].split(":", 1)[1].strip()
+    assert main(["page", "--config", str(tmp_path)]) == 2
+    (tmp_path / "secrets").mkdir()
+    (tmp_path / "secrets" / "page-phone").touch(mode=0o600)
+    (tmp_path / "secrets" / "page-phone").write_text(kept, encoding="utf-8")
+    capsys.readouterr()
+    assert main(["page", "--config", str(tmp_path)]) == 0
+    assert "room phone" in capsys.readouterr().out
 
 
 def test_taken_port_is_said_and_stops_nothing(serve: Serve) -> None:
