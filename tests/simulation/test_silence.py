@@ -1,7 +1,7 @@
 """How long something may be silent before somebody is told, in a calm simulated room.
 
-Frames of ten minutes, probes that speak every five; `sh tests/run -s -k test_silence` prints
-the figures.
+Frames of ten minutes, probes that speak every five; `sh tests/run -n 0 -s -k test_silence`
+prints the figures.
 """
 
 from __future__ import annotations
