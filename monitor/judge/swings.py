@@ -38,11 +38,12 @@ class SwingParams:
     than coarse probes are read; that is the jitter. `memory_s` is how long both are remembered,
     `own_frames` how long what is usual for a probe. A probe met anew settles for `settle_s` and
     is weighed from `least_frames` on; so is one unheard for `forget_s`. `kin_frames` say as
-    much of a slope as one alone. A fall is a slope of `least_step` over the usual or more. Odds
-    under `sound_below` are those of a sound probe: `early_s` before the last of them it fell;
-    under `usual_below` they tell what is usual for it. It is back after `back_s` under
-    `back_below`, as long as a slope is known to within `blind_sd`: in air that rests a fallen
-    probe looks like any other.
+    much of a slope as one alone. A fall is a slope of `least_step` over the usual or more, of a
+    probe that reads within `most_apart_k` of the air; one at twice that is on its bag, whatever
+    it does. Odds under `sound_below` are those of a sound probe: `early_s` before the last of
+    them it fell; under `usual_below` they tell what is usual for it. It is back after `back_s`
+    under `back_below`, as long as a slope is known to within `blind_sd`: in air that rests a
+    fallen probe looks like any other.
 
     Set on 14 made-up rooms, 6 of them of 0.5 °C probes, where no sound probe came over 9.3;
     in 10 more rooms of such probes none came over 8.
@@ -58,6 +59,7 @@ class SwingParams:
     forget_s: float = 3600.0
     kin_frames: float = 2.0
     least_step: float = 0.15
+    most_apart_k: float = 1.5
     most_sd: float = 8.0
     named_at: float = 11.5
     back_below: float = 3.0
@@ -137,7 +139,9 @@ class Swings:
             for name, one_k in zip(names, beyond_k, strict=True):
                 now[name] += (one_k - now[name]) * gone
         probe_k, air_k = (now[quick] - now[slow] for quick, slow in zip(_QUICK, _SLOW, strict=True))
-        jitter_k = beyond_k[0] - now["quick_k"]
+        # a steady climb, as of a bag that heats, keeps ahead of both means and is no jitter
+        climb_k = probe_k * params.quick_s / (params.slow_s - params.quick_s)
+        jitter_k = beyond_k[0] - now["quick_k"] - climb_k
         fades = np.where(first, 0.0, np.exp(-step_s / params.memory_s))
         counts = moving & (end_s - now["began_s"] >= params.settle_s)
         more = (np.ones(len(step_s)), air_k**2, air_k * probe_k, probe_k**2, jitter_k**2)
@@ -154,8 +158,11 @@ class Swings:
         back = ripe & (odds < params.back_below) & (step_sd <= params.blind_sd)
         fits = np.where(fallen, ~back, ripe & (odds < params.sound_below))
         now["fitted_s"] = np.where(fits, end_s, now["fitted_s"])
+        apart_k = np.abs(now["quick_k"] - now["quick_air_k"])
         back = fallen & (end_s - now["fitted_s"] >= params.back_s)
-        falls = ripe & ~fallen & (odds >= params.named_at) & (step >= params.least_step)
+        back |= fallen & (apart_k > 2.0 * params.most_apart_k)
+        near = apart_k <= params.most_apart_k
+        falls = ripe & ~fallen & near & (odds >= params.named_at) & (step >= params.least_step)
         fell_s = np.where(falls, now["fitted_s"] - params.early_s, now["fell_s"])
         now["fell_s"] = np.where(back, np.nan, fell_s)
         now["fitted_s"] = np.where(falls | back, end_s, now["fitted_s"])

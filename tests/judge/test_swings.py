@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import math
+import random
 from collections.abc import Iterator, Sequence
 
 from monitor.judge.fallen import FallenParams
@@ -178,3 +180,31 @@ def test_what_was_saved_goes_on_exactly() -> None:
         resumed.restore(json.loads(json.dumps(whole.state())))
         assert rest(resumed, frames[cut:]) == rest(whole, frames[cut:])
         assert resumed.state() == whole.state()
+
+
+def quiet_room(hours: float, onset_h: float, seed: int) -> Iterator[Frame]:
+    """Fine probes in air that knows only the day; bags warm slowly, and the first by 2.5 K more
+    within a day about `onset_h`."""
+    draw, turn = random.Random(seed), 2 * math.pi / 24
+    peaks = [(draw.gauss(1.9, 0.13), draw.gauss(96.0, 5.0)) for _ in range(BAGS)]
+    for frame in range(round(hours * 6)):
+        hour = frame / 6
+        lagged_k = 0.28 * math.sin(turn * hour - math.atan(turn * 2.5)) / math.hypot(1, turn * 2.5)
+        values_c = [
+            22.0 + lagged_k + peak_k * math.exp(-0.5 * ((hour - peak_h) / 26.0) ** 2)
+            for peak_k, peak_h in peaks
+        ]
+        values_c[0] += 2.5 / (1.0 + math.exp((onset_h - hour) / 5.0))
+        yield (
+            (frame + 1) * 600.0,
+            [f"b{number}" for number in range(BAGS)],
+            [value_c + draw.gauss(0, 0.045) for value_c in values_c],
+            [22.0 + 0.28 * math.sin(turn * hour) + draw.gauss(0, 0.03)] * BAGS,
+            [True] * BAGS,
+        )
+
+
+def test_a_bag_that_heats_fast_in_air_that_rests_keeps_its_probe() -> None:
+    for seed in range(3):
+        for onset_h in (64.0, 88.0, 100.0, 112.0, 124.0):
+            assert not said_of(quiet_room(onset_h + 36.0, onset_h, seed))
