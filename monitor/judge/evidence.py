@@ -168,7 +168,7 @@ class Judge:
         sessions_now = self._sessions(bags)
         self._forget(frame.end_s, bags, sessions_now)
         self._shared = self._share(bags)
-        self._noise.row_closed()
+        self._noise.row_closed(self._history, self._shared)
         warmth = {
             cohort: [values[name][0] for name in session.bags if name in values]
             for cohort, session in sessions_now.items()
@@ -247,8 +247,8 @@ class Judge:
         history.predicted[since:, columns] = found.fit[since : len(panel.hours)]
         history.ahead[:, columns] = found.fit[len(panel.hours) :]
         seen = np.asarray(np.isfinite(panel.excess[-9:]).any(axis=0))
-        for place in np.flatnonzero(seen):
-            self._noise.surprised(means, members[place], found.surprise[place])
+        for place in np.flatnonzero(seen) if means == BY_PROBE else ():
+            self._noise.surprised(members[place], found.surprise[place])
         self._stand(members, bags, places, end_s, panel, found, seen)
         self._recognise_moves(members, found)
         kept.said = "" if session.shaken else self._said_of_lot(kept, panel, strain)

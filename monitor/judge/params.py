@@ -20,6 +20,9 @@ class JudgeParams:
     `warm_up_s` after a bag is first met its lagged air means nothing; `take_back_s` before a
     probe is named faulty its values are not believed; `probe` and `hand` are the noise to
     begin with; `slow_h` see `spread.shared_course`, of which bags differ by a share `unlike`;
+    `hand.white_k`, the noise of a reading by hand to begin with, weighs as much as
+    `known_by_hand` readings of the room, which tell no less than `least_by_hand_k`: written to
+    the whole degree, most don't move at all from walk to walk;
     `search_h` hours between searches of the whole grid, later a share `search_share` of the
     cohort's age, which look at `thin_rows` at most; `learn_rows` rows between learning the noise
     anew; a bag with `set_aside_nats` of evidence for added heat tells its mates nothing of what
@@ -37,9 +40,10 @@ class JudgeParams:
     slow_h: float = 12.0
     unlike: float = 0.15
     learning: float = 0.5
-    least_scale_by_hand: float = 0.6
     most_scale: float = 6.0
     known_bags: float = 10.0
+    known_by_hand: float = 60.0
+    least_by_hand_k: float = 0.15
     search_h: float = 12.0
     search_share: float = 0.16
     learn_rows: int = 4

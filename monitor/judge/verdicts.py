@@ -48,7 +48,7 @@ class VerdictParams:
     hot_prior_odds: float = 0.05
     stalled_prior_odds: float = 0.03
     hot_margin_by_probe: float = -0.4
-    hot_margin_by_hand: float = -1.6
+    hot_margin_by_hand: float = -1.7
     stalled_worth_by_probe: float = 8.0
     stalled_worth_by_hand: float = 2.0
     stalled_least: float = 0.5

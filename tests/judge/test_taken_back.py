@@ -94,8 +94,8 @@ def test_probes_that_scatter_are_known_to_scatter_and_nobody_is_called_for_it(se
     bags = cohort(seed=seed)
     done = run(frames(bags, 140, noise_k=0.2), book(list(bags)))
     assert not [bag for bag in bags if done.called(bag) or done.called(bag, hot=False)]
-    by_probe, by_hand = done.judge.state()["noise"]["scale"]
-    assert by_probe > 1.3 and by_hand == 1.0
+    noise = done.judge.state()["noise"]
+    assert noise["scale"] > 1.3 and noise["by_hand_k"] == 0.3
 
 
 def test_the_first_hours_of_a_probe_say_nothing_and_those_of_a_hand_do() -> None:
