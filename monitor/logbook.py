@@ -61,6 +61,9 @@ class Logbook:
         self._started_id = self._settled_id = self._last_reading_id
         self.last_close: FrameClose | None = resumed.last_close
         self._told = False
+        #: What nothing took yet: it is written with the next close, and the run is saved there.
+        self._owed: tuple[tuple[AlarmEvent, ...], list[Delivery]] = (), []
+        self._gap = False
         self._new_strains: StrainBook | None = None
         self._save_from_s = self._tidy_from_s = 0.0
         self._finish(resumed, now_s)
@@ -310,7 +313,8 @@ class Logbook:
 
     def _tell(self, events: tuple[AlarmEvent, ...], now_s: float) -> None:
         messages = self._messages(events, now_s)
-        self._write(lambda store: store.add_events(events, messages))
+        if not self._write(lambda store: store.add_events(events, messages)):
+            self._owed = (*self._owed[0], *events), [*self._owed[1], *messages]
         self._say_events(events)
 
     def restamp(self, boot_id: str, step_s: float, now_s: float) -> None:
@@ -341,23 +345,26 @@ class Logbook:
         """Close a frame: the road's outcome, its events and messages in one transaction."""
         outcome = take(self._road, Close(end_s, house)).outcome
         assert outcome is not None  # a Close always has one
-        messages = self._messages(outcome.events, now_s)
+        events = (*self._owed[0], *outcome.events)
+        messages = [*self._owed[1], *self._messages(outcome.events, now_s)]
         close = FrameClose(end_s, now_s, self._last_reading_id, self._last_journal_id, house)
-        self._write(
+        written = self._write(
             lambda store: store.close_frame(
                 end_s,
                 now_s,
                 close.last_reading_id,
                 close.last_command_id,
                 house=house,
-                events=outcome.events,
+                events=events,
                 messages=messages,
                 estimates=outcome.verdicts.values() if end_s % HOUR_S == 0 else (),
             ),
             close,
         )
+        self._owed = ((), []) if written else (events, messages)
+        self._gap |= not written
         self.last_close = close
-        if end_s % HOUR_S == 0 and end_s >= self._save_from_s:
+        if written and (self._gap or (end_s % HOUR_S == 0 and end_s >= self._save_from_s)):
             self._save(end_s)
         self._renew_strains(end_s)
         self._keeper.closed()
@@ -373,7 +380,7 @@ class Logbook:
             nonlocal size
             size = store.save_checkpoint(end_s, text)
 
-        self._write(write)
+        self._gap &= not self._write(write)
         hours = min(1 + size // SAVED_BYTES_PER_H, MOST_UNSAVED_H)
         self._save_from_s = end_s + hours * HOUR_S
 
