@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 
 T = TypeVar("T")
 
-MAX_FIELD_CHARS = 4096
+MAX_FIELD_CHARS, LONGEST_WHOLE = 4096, 12
 KEPT_SKIPS = 1000
 #: A row this far ahead of its neighbours carries a wrong time.
 WRONG_TIME_S = 86400.0
@@ -115,9 +115,9 @@ def _whole(text: str, name: str) -> int | None:
     if not text.strip():
         return None
     try:
-        return int(text)
+        return int(text if len(text) <= LONGEST_WHOLE else "")
     except ValueError as error:
-        raise RowError("not a whole number", f"{name} is {text!r}") from error
+        raise RowError("not a whole number", f"{name} is {text[:40]!r}") from error
 
 
 def find_file(folder: Path, name: str) -> Path | None:

@@ -127,6 +127,14 @@ def test_a_gzip_that_is_spoiled_anywhere_is_one_error(tmp_path: Path) -> None:
             read_folder(path)
 
 
+def test_a_shelf_no_number_can_hold_is_skipped(tmp_path: Path) -> None:
+    """In the book it would end every close of a frame, after each start again."""
+    probes = "probe,place,rack,shelf\nk0,air,R1,1\nk1,air,R1,1" + "0" * 400 + "\n"
+    read = read_folder(folder(tmp_path, probes=probes))
+    assert list(read.probes) == ["k0"]
+    assert read.skips.counts == {"not a whole number": 1}
+
+
 def test_what_the_system_refuses_is_one_error(tmp_path: Path) -> None:
     """Here a link to a name that can't be; a stale share or a file of root's is refused alike."""
     path = folder(tmp_path)
