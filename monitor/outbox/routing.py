@@ -9,13 +9,13 @@ from enum import StrEnum
 from typing import TYPE_CHECKING
 
 from monitor.store import OutboxRow
+from monitor.store.deliveries import LONGEST_BACK_OFF_S, is_due
 from monitor.values import AlarmEvent, Delivery, Message, Transition, Urgency
 
 if TYPE_CHECKING:
     from monitor.settings.schema import QuietSettings, RecipientSettings
 
 FIRST_BACK_OFF_S = 30.0
-LONGEST_BACK_OFF_S = 1800.0
 GIVE_UP_S = 24 * 3600.0
 LEAST_ATTEMPTS = 10
 #: Many services cut or refuse a longer text.
@@ -162,8 +162,8 @@ def due(
     try of an urgent message. Rows held for the morning go as one bundle; a bundle once tied
     stays together.
     """
-    ready = [row for row in rows if row.delivery.next_try_s <= now_s and not expired(row, now_s)]
-    if now_s < resting_until_s:
+    ready = [row for row in rows if is_due(row, now_s) and not expired(row, now_s)]
+    if now_s < resting_until_s <= now_s + LONGEST_BACK_OFF_S:
         ready = [row for row in ready if _urgent(row) and not row.delivery.attempts]
     if not ready:
         return ()

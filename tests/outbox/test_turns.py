@@ -96,6 +96,29 @@ def test_a_channel_that_delivered_rests_no_longer(outbox: Outbox) -> None:
     assert (health.failures, health.failing, health.since_s) == (0, False, None)
 
 
+def test_a_clock_that_is_set_back_puts_off_no_message(outbox: Outbox) -> None:
+    """Up in the future, as a clock of the room's own may be, until the network brings the time."""
+    outbox.people["Mara"].verdict = Verdict.TRY_AGAIN
+    outbox.put(1, urgency=Urgency.NOW)
+    outbox.put(2)
+    outbox.turn()
+    assert outbox.people["Mara"].asked == ["m1:Mara"]
+    outbox.clock.step_s(-5 * 3600.0)
+    outbox.people["Mara"].verdict = Verdict.DELIVERED
+    outbox.turn(1.0)
+    outbox.turn()
+    assert outbox.people["Mara"].asked == ["m1:Mara", "m1:Mara", "m2:Mara"]
+
+
+def test_a_clock_that_is_set_back_brings_no_held_message_forward(outbox: Outbox) -> None:
+    now_s = outbox.clock.wall_s()
+    held = delivery(1, "Mara", created_s=now_s, due_s=now_s + 8 * 3600.0)
+    outbox.store.add_events([], [held])
+    outbox.clock.step_s(-5 * 3600.0)
+    outbox.turn()
+    assert outbox.people["Mara"].asked == []
+
+
 def test_a_channel_that_refuses_is_failing_at_once_and_one_in_trouble_after_three(
     outbox: Outbox,
 ) -> None:
