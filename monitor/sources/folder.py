@@ -21,6 +21,7 @@ from typing import TYPE_CHECKING, TextIO, TypeVar
 
 from monitor.errors import FolderError
 from monitor.sources.units import UnknownUnitError, to_si
+from monitor.terms import BY_HAND
 from monitor.values import Bag, BookEntry, Probe, Quantity, Reading
 
 if TYPE_CHECKING:
@@ -245,14 +246,13 @@ def _probe(row: dict[str, str]) -> Probe:
 def _walk(row: dict[str, str]) -> Reading:
     at_s = parse_time_s(row["time"])
     raw = _number(row["value"], "value")
-    received = row.get("received", "")
     return Reading(
         probe="",
         quantity=Quantity.TEMPERATURE,
         value=_si(raw, row["unit"], Quantity.TEMPERATURE),
         measured_s=at_s,
-        received_s=parse_time_s(received) if received else at_s,
-        source="walk",
+        received_s=parse_time_s(row.get("received") or row["time"]),
+        source=BY_HAND,
         bag=row["bag"].strip(),
         raw=raw,
         raw_unit=row["unit"].strip(),
