@@ -282,7 +282,8 @@ class Live:
             return
         if folder is not None:
             walks = [self._hand_arrival(reading) for reading in folder.walks[-WALK_ROWS:]]
-            self._log.take_folder(folder, walks, self._clock.wall_s())
+            if not self._log.take_folder(folder, walks, self._clock.wall_s()):
+                self._folder.again()
 
     def _read_strains(self) -> None:
         """Take the strains when their file changed, whole or not at all."""

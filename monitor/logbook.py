@@ -323,8 +323,8 @@ class Logbook:
         self._write(lambda store: store.restamp(boot_id, step_s, now_s))
         self._told |= self._catch_up(now_s)
 
-    def take_folder(self, folder: Folder, walks: Iterable[Arrival], now_s: float) -> None:
-        """Take the room's folder into the book, its walks as readings."""
+    def take_folder(self, folder: Folder, walks: Iterable[Arrival], now_s: float) -> bool:
+        """Take the room's folder into the book, its walks as readings; False if it can't be."""
         for skip in folder.skips.rows[:SKIPS_SAID]:
             self._say(f"{skip.file}:{skip.line}: {skip.reason}: {skip.detail}")
         probes = with_offsets(folder.probes, self._settings.probes)
@@ -335,11 +335,13 @@ class Logbook:
                 for entry in folder.book:
                     store.add_entry(entry)
 
-        self._write(write)
+        kept = self._write(write)
         self._told |= self._catch_up(now_s)
-        self.keep(list(walks))
+        if not (kept and self.keep(list(walks))):
+            return False
         bags = counted(len(folder.bags), "bag", "bags")
         self._say(f"the room's folder: {bags}, {counted(len(folder.probes), 'probe', 'probes')}")
+        return True
 
     def close(self, end_s: float, now_s: float, house: tuple[Condition, ...]) -> Outcome:
         """Close a frame: the road's outcome, its events and messages in one transaction."""

@@ -30,6 +30,10 @@ class RoomFolder:
         self._seen = stamps
         return read_folder(self.path)
 
+    def again(self) -> None:
+        """What was given could not be stored: give it once more."""
+        self._seen = None
+
     @staticmethod
     def _stamps(path: Path) -> tuple[tuple[int, int], ...]:
         stamps = []

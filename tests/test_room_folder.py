@@ -5,6 +5,9 @@ from __future__ import annotations
 import os
 from pathlib import Path
 
+import pytest
+
+from monitor import keeper
 from monitor.clock import SystemClock
 from monitor.live import Live
 from monitor.room_folder import RoomFolder
@@ -27,6 +30,26 @@ def test_a_file_that_can_not_be_read_is_said_and_the_watch_goes_on(tmp_path: Pat
     assert any("probes.csv" in line or "File name too long" in line for line in said)
     with open_reader(tmp_path / "bagwatt.db") as store:
         assert [note.kind for note in store.notes()][-1] == "stopped"
+
+
+def test_what_could_not_be_stored_is_read_again(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A card that was read-only at that moment, and no room for a spare."""
+    monkeypatch.setattr(keeper, "places", lambda path, medium: [])
+    monkeypatch.setattr("monitor.live.FOLDER_EVERY_S", 0.0)
+    write_room(tmp_path, 1)
+    live = Live(load_settings(tmp_path, {}), SystemClock(), lambda line: None)
+    card = live._log.store.connection
+    try:
+        card.execute("PRAGMA query_only = TRUE")
+        live.begin()
+        card.execute("PRAGMA query_only = FALSE")
+        live.turn()
+    finally:
+        live.end()
+    with open_reader(tmp_path / "bagwatt.db") as store:
+        assert "k0" in store.book()[1]
 
 
 def test_a_file_that_may_be_read_from_now_on_is_read_again(tmp_path: Path) -> None:
