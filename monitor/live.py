@@ -12,6 +12,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 from monitor import house
 from monitor.batch import Batch
@@ -24,7 +25,7 @@ from monitor.mirror import Copying, Mirror, NoMirror
 from monitor.morning import Morning
 from monitor.neighbours.neighbours import build_neighbours
 from monitor.neighbours.picture import Closed
-from monitor.outbox import Sender
+from monitor.outbox import Quiet, Sender, quiet_hours
 from monitor.road import Outcome
 from monitor.room_folder import RoomFolder
 from monitor.runner import ended_frames_s, frame_end_s
@@ -64,7 +65,7 @@ class Wiring:
 
     source: Callable[[SourceSettings, Clock, str], Source] = build_source
     channels: Callable[[Sequence[RecipientSettings]], Mapping[str, Channel]] = build_channels
-    sender: Callable[[Path, Mapping[str, Channel], Clock], Sender] = Sender
+    sender: Callable[[Path, Mapping[str, Channel], Clock, Quiet], Sender] = Sender
     packets: Callable[[int], queue.Queue[Packet]] = queue.Queue
     notifier: Notifier = field(default_factory=Notifier)
     strains: StrainsFile = field(default_factory=lambda: StrainsFile(None))
@@ -100,7 +101,8 @@ class Live:
         channels = wiring.channels(settings.recipients)
         self._lock = lock_store(settings.store.path)
         self._log = Logbook(settings, clock, say)
-        self._sender = wiring.sender(self._log.store.path, channels, clock)
+        quiet = quiet_hours(settings.recipients, ZoneInfo(settings.room.timezone))
+        self._sender = wiring.sender(self._log.store.path, channels, clock, quiet)
         self._sent_from = self._log.store
         self._morning = Morning(settings, say, self._sender.wake)
         self._folder = RoomFolder(settings.room.folder)
