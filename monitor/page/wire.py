@@ -21,7 +21,7 @@ class Wire(H11Protocol):
     """HTTP as uvicorn speaks it, with a look now and then at who waits for whom."""
 
     _looked: asyncio.TimerHandle | None = None
-    _before: RequestResponseCycle | None = None
+    _before: tuple[object, ...] | None = None
 
     def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
         super().connection_made(transport)
@@ -36,13 +36,19 @@ class Wire(H11Protocol):
         super().connection_lost(exc)
 
     def _look(self) -> None:
-        """Hang up where nothing moved since the last look and the other end is to blame."""
-        cycle = self.cycle
-        ours = cycle is not None and not (
-            cycle.more_body or cycle.response_complete or self.flow.write_paused
-        )
-        if cycle is self._before and not ours:
+        """Hang up where we waited for the other end at the last look, and still for the same."""
+        waits = self._waits_for()
+        if waits is not None and waits == self._before:
             self.transport.abort()
             return
-        self._before = cycle
+        self._before = waits
         self._looked = self.loop.call_later(LOOK_EVERY_S, self._look)
+
+    def _waits_for(self) -> tuple[object, ...] | None:
+        """What the other end owes us: a request, its rest, or to read it; None while we work."""
+        cycle: RequestResponseCycle | None = self.cycle
+        if cycle is None:
+            return ("a request",)
+        if cycle.more_body or cycle.response_complete or self.flow.write_paused:
+            return cycle, cycle.more_body, cycle.response_complete
+        return None

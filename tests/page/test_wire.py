@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import http.client
 import select
 import socket
+import time
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, suppress
 
@@ -12,6 +14,7 @@ import pytest
 
 from monitor.page import wire
 from monitor.page.server import MOST_CONNECTIONS
+from monitor.page.show import mark_text
 from tests.page.conftest import Served
 from tests.waiting import wait_until
 
@@ -86,6 +89,28 @@ def test_who_does_not_read_the_answer_is_hung_up_on(serve: Serve, stack: ExitSta
     with pytest.raises(ConnectionError):
         while True:
             line.sendall(b"GET /api/openapi.json HTTP/1.1\r\nhost: localhost\r\n\r\n")
+
+
+def test_who_had_to_wait_for_an_answer_is_not_hung_up_on_for_it(
+    serve: Serve, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It came between two looks, and the next request follows on the same line."""
+    monkeypatch.setattr(wire, "LOOK_EVERY_S", 1.0)
+
+    def slow(mark: tuple[int, int, int]) -> str:
+        time.sleep(1.6)
+        return mark_text(mark)
+
+    monkeypatch.setattr("monitor.page.api.mark_text", slow)
+    served = serve()
+    line = http.client.HTTPConnection(served.address.split("/")[2], timeout=10.0)
+    for _ in range(2):
+        line.request("GET", "/api/pulse")
+        answer = line.getresponse()
+        assert (answer.status, bool(answer.read())) == (200, True)
+        time.sleep(0.6)
+        line.auto_open = 0
+    line.close()
 
 
 def test_silent_connections_take_few_of_the_daemons_files(serve: Serve, stack: ExitStack) -> None:
