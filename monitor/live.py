@@ -6,15 +6,16 @@ after the commit. Frames are closed on the wall clock, a grace after their end.
 
 from __future__ import annotations
 
-import math
 import queue
 import threading
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 from monitor import house
+from monitor.batch import Batch
 from monitor.channels import Channel, build_channels
 from monitor.channels.heartbeat import Heartbeat, NoHeartbeat, Pulse
 from monitor.clock import Clock, process_seconds
@@ -24,7 +25,7 @@ from monitor.mirror import Copying, Mirror, NoMirror
 from monitor.morning import Morning
 from monitor.neighbours.neighbours import build_neighbours
 from monitor.neighbours.picture import Closed
-from monitor.outbox import Sender
+from monitor.outbox import Quiet, Sender, quiet_hours
 from monitor.road import Outcome
 from monitor.room_folder import RoomFolder
 from monitor.runner import ended_frames_s, frame_end_s
@@ -49,10 +50,6 @@ LOOK_EVERY_S = 1.0
 FOLDER_EVERY_S = 10.0
 #: The wall clock has stepped when it moved this much against the monotonic one.
 CLOCK_STEP_S = 60.0
-LONGEST_WAIT_S = 0.5
-#: So many messages some brokers send ahead of acknowledgement, then they wait (mosquitto's
-#: max_inflight_messages): where that many came and no more follow, a commit lets it go on.
-BURST, LULL_S = 20, 0.05
 #: An end may take 5 s in all, whatever hangs, on a small Pi.
 STOP_S = 2.0
 STOP_OUTBOX_S = 1.5
@@ -68,7 +65,7 @@ class Wiring:
 
     source: Callable[[SourceSettings, Clock, str], Source] = build_source
     channels: Callable[[Sequence[RecipientSettings]], Mapping[str, Channel]] = build_channels
-    sender: Callable[[Path, Mapping[str, Channel], Clock], Sender] = Sender
+    sender: Callable[[Path, Mapping[str, Channel], Clock, Quiet], Sender] = Sender
     packets: Callable[[int], queue.Queue[Packet]] = queue.Queue
     notifier: Notifier = field(default_factory=Notifier)
     strains: StrainsFile = field(default_factory=lambda: StrainsFile(None))
@@ -104,7 +101,8 @@ class Live:
         channels = wiring.channels(settings.recipients)
         self._lock = lock_store(settings.store.path)
         self._log = Logbook(settings, clock, say)
-        self._sender = wiring.sender(self._log.store.path, channels, clock)
+        quiet = quiet_hours(settings.recipients, ZoneInfo(settings.room.timezone))
+        self._sender = wiring.sender(self._log.store.path, channels, clock, quiet)
         self._sent_from = self._log.store
         self._morning = Morning(settings, say, self._sender.wake)
         self._folder = RoomFolder(settings.room.folder)
@@ -123,9 +121,7 @@ class Live:
             path, name = settings.store.path, settings.room.name
             self._mirror = Mirror(settings.mirror, name, path, clock, lambda: self._log.settled_id)
         self._neighbours = build_neighbours(settings, clock, say)
-        self._batch: list[Packet] = []
-        self._committed_s = -math.inf
-        self._lull = False
+        self._batch = Batch(settings.store, clock, self._packets)
         self._wall_ahead_s = clock.wall_s() - clock.monotonic_s()
         self._started_s = self._closed_s = clock.monotonic_s()
         self._journal_read_s = self._folder_read_s = clock.monotonic_s()
@@ -171,13 +167,14 @@ class Live:
 
     def turn(self) -> None:
         """Wait for a packet or the next thing due; then do all that is due."""
-        self._gather()
-        self._look_at_clock()
         frames = self._settings.frames
+        frame_s = self._next_end_s + frames.grace_s - self._clock.wall_s()
+        self._batch.gather(self._clock.real_s(frame_s))
+        self._look_at_clock()
         ended = ended_frames_s(
             self._next_end_s, self._clock.wall_s() - frames.grace_s, frames.length_s
         )
-        if ended or self._commit_due():
+        if ended or self._batch.due():
             self._commit()
         monotonic_s = self._clock.monotonic_s()
         if self._clock.real_s(monotonic_s - self._journal_read_s) >= LOOK_EVERY_S:
@@ -222,50 +219,15 @@ class Live:
             faults.append("no frame is closed")  # as by a clock that is far behind
         return [fault for fault in faults if fault]
 
-    def _commit_in_s(self) -> float:
-        """Until the next commit may be [s of life]: what comes after a pause need not wait."""
-        since_s = self._clock.real_s(self._clock.monotonic_s() - self._committed_s)
-        return self._settings.store.commit_every_s - since_s
-
-    def _gather(self) -> None:
-        """Take what the sources brought, waiting no longer than until the next thing is due."""
-        wait_s, self._lull = self._wait_s(), False
-        while len(self._batch) < self._settings.store.commit_count:
-            try:
-                packet = self._packets.get(block=wait_s > 0, timeout=max(wait_s, 0.001))
-            except queue.Empty:
-                self._lull = wait_s > 0
-                return
-            self._batch.append(packet)
-            wait_s = 0.0
-
-    def _wait_s(self) -> float:
-        """Seconds of life until a frame closes or the batch is due, at most half a second."""
-        frame_s = self._next_end_s + self._settings.frames.grace_s - self._clock.wall_s()
-        left_s = self._clock.real_s(frame_s)
-        if self._batch:
-            left_s = min(left_s, self._commit_in_s())
-        longest_s = LULL_S if len(self._batch) >= BURST else LONGEST_WAIT_S
-        return min(max(left_s, 0.001), longest_s)
-
-    def _commit_due(self) -> bool:
-        if not self._batch:
-            return False
-        full = len(self._batch) >= self._settings.store.commit_count
-        stopped = self._lull and len(self._batch) >= BURST
-        return full or stopped or self._commit_in_s() <= 0.0
-
     def _commit(self) -> None:
-        """Store the batch, put its readings on the road, acknowledge it.
-
-        What can't be stored is not acknowledged: a broker hands it over again.
-        """
-        packets, self._batch = self._batch, []
-        self._committed_s = self._clock.monotonic_s()
-        if packets and self._log.keep([self._arrival(packet) for packet in packets]):
-            for packet in packets:
-                self._sources[packet.source].acknowledge(packet)
-            self._kept(packets[0].monotonic_s, self._clock.monotonic_s())
+        """Store the batch, put its readings on the road, acknowledge it once it is kept."""
+        kept = self._batch.commit(
+            lambda packets: self._log.keep([self._arrival(packet) for packet in packets])
+        )
+        for packet in kept:
+            self._sources[packet.source].acknowledge(packet)
+        if kept:
+            self._kept(kept[0].monotonic_s, self._clock.monotonic_s())
 
     def _arrival(self, packet: Packet) -> Arrival:
         """A packet decoded; what an unset clock stamped is marked before anybody looks."""
@@ -322,7 +284,8 @@ class Live:
             return
         if folder is not None:
             walks = [self._hand_arrival(reading) for reading in folder.walks[-WALK_ROWS:]]
-            self._log.take_folder(folder, walks, self._clock.wall_s())
+            if not self._log.take_folder(folder, walks, self._clock.wall_s()):
+                self._folder.again()
 
     def _read_strains(self) -> None:
         """Take the strains when their file changed, whole or not at all."""
@@ -391,8 +354,7 @@ class Live:
         until_s = process_seconds() + STOP_S
         for end in ends:
             end.join(max(0.0, until_s - process_seconds()))
-        while not self._packets.empty():
-            self._batch.append(self._packets.get_nowait())
+        self._batch.gather_all()
         self._commit()
         self._log.note("stopped", "")
         self._log.store.close()

@@ -61,6 +61,9 @@ class Logbook:
         self._started_id = self._settled_id = self._last_reading_id
         self.last_close: FrameClose | None = resumed.last_close
         self._told = False
+        #: What nothing took yet: it is written with the next close, and the run is saved there.
+        self._owed: tuple[tuple[AlarmEvent, ...], list[Delivery]] = (), []
+        self._gap = False
         self._new_strains: StrainBook | None = None
         self._save_from_s = self._tidy_from_s = 0.0
         self._finish(resumed, now_s)
@@ -310,7 +313,8 @@ class Logbook:
 
     def _tell(self, events: tuple[AlarmEvent, ...], now_s: float) -> None:
         messages = self._messages(events, now_s)
-        self._write(lambda store: store.add_events(events, messages))
+        if not self._write(lambda store: store.add_events(events, messages)):
+            self._owed = (*self._owed[0], *events), [*self._owed[1], *messages]
         self._say_events(events)
 
     def restamp(self, boot_id: str, step_s: float, now_s: float) -> None:
@@ -319,8 +323,8 @@ class Logbook:
         self._write(lambda store: store.restamp(boot_id, step_s, now_s))
         self._told |= self._catch_up(now_s)
 
-    def take_folder(self, folder: Folder, walks: Iterable[Arrival], now_s: float) -> None:
-        """Take the room's folder into the book, its walks as readings."""
+    def take_folder(self, folder: Folder, walks: Iterable[Arrival], now_s: float) -> bool:
+        """Take the room's folder into the book, its walks as readings; False if it can't be."""
         for skip in folder.skips.rows[:SKIPS_SAID]:
             self._say(f"{skip.file}:{skip.line}: {skip.reason}: {skip.detail}")
         probes = with_offsets(folder.probes, self._settings.probes)
@@ -331,33 +335,38 @@ class Logbook:
                 for entry in folder.book:
                     store.add_entry(entry)
 
-        self._write(write)
+        kept = self._write(write)
         self._told |= self._catch_up(now_s)
-        self.keep(list(walks))
+        if not (kept and self.keep(list(walks))):
+            return False
         bags = counted(len(folder.bags), "bag", "bags")
         self._say(f"the room's folder: {bags}, {counted(len(folder.probes), 'probe', 'probes')}")
+        return True
 
     def close(self, end_s: float, now_s: float, house: tuple[Condition, ...]) -> Outcome:
         """Close a frame: the road's outcome, its events and messages in one transaction."""
         outcome = take(self._road, Close(end_s, house)).outcome
         assert outcome is not None  # a Close always has one
-        messages = self._messages(outcome.events, now_s)
+        events = (*self._owed[0], *outcome.events)
+        messages = [*self._owed[1], *self._messages(outcome.events, now_s)]
         close = FrameClose(end_s, now_s, self._last_reading_id, self._last_journal_id, house)
-        self._write(
+        written = self._write(
             lambda store: store.close_frame(
                 end_s,
                 now_s,
                 close.last_reading_id,
                 close.last_command_id,
                 house=house,
-                events=outcome.events,
+                events=events,
                 messages=messages,
                 estimates=outcome.verdicts.values() if end_s % HOUR_S == 0 else (),
             ),
             close,
         )
+        self._owed = ((), []) if written else (events, messages)
+        self._gap |= not written
         self.last_close = close
-        if end_s % HOUR_S == 0 and end_s >= self._save_from_s:
+        if written and (self._gap or (end_s % HOUR_S == 0 and end_s >= self._save_from_s)):
             self._save(end_s)
         self._renew_strains(end_s)
         self._keeper.closed()
@@ -373,7 +382,7 @@ class Logbook:
             nonlocal size
             size = store.save_checkpoint(end_s, text)
 
-        self._write(write)
+        self._gap &= not self._write(write)
         hours = min(1 + size // SAVED_BYTES_PER_H, MOST_UNSAVED_H)
         self._save_from_s = end_s + hours * HOUR_S
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from monitor.errors import FolderError
 from monitor.sources.folder import Folder, find_file, read_folder
 
 FILES = ("bags.csv", "probes.csv", "walks.csv", "book.csv")
@@ -29,14 +30,19 @@ class RoomFolder:
         self._seen = stamps
         return read_folder(self.path)
 
+    def again(self) -> None:
+        """What was given could not be stored: give it once more."""
+        self._seen = None
+
     @staticmethod
     def _stamps(path: Path) -> tuple[tuple[int, int], ...]:
         stamps = []
         for name in FILES:
-            found = find_file(path, name)
             try:
+                found = find_file(path, name)
                 facts = found.stat() if found else None
-            except OSError:
+            except (OSError, FolderError):
                 facts = None
-            stamps.append((facts.st_mtime_ns, facts.st_size) if facts else (0, 0))
+            # Of the change of its mode too: it may not have been ours to read.
+            stamps.append((facts.st_ctime_ns, facts.st_size) if facts else (0, 0))
         return tuple(stamps)

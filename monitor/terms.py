@@ -6,6 +6,9 @@ from enum import StrEnum
 
 HOUR_S, DAY_S = 3600.0, 86400.0
 
+#: The source of readings that were taken by hand, whichever way they came in.
+BY_HAND = "walk"
+
 #: Book events after which a bag is no longer in the spawn run, and the one that brings it back.
 LEAVES = frozenset({"pulled", "isolated", "to fruiting", "composted"})
 COMES_BACK = "returned"

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from monitor import keeper
 from monitor.resume import resume
 from monitor.store import open_reader, spare_path
 from tests.faults.kills import write_room
@@ -134,3 +135,30 @@ def damage(room: Room) -> None:
         file.seek(4096)
         file.write(b"\xff" * (size - 4096))
     connection.execute("PRAGMA shrink_memory")
+
+
+def test_what_happened_while_nothing_could_be_written_is_told_once_it_can(
+    room: Room, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A read-only card and no room for a spare: an alarm of that time is written once, later."""
+    monkeypatch.setattr(keeper, "places", lambda path, medium: [])
+
+    def told() -> int:
+        return [event.subject for event in room.log.store.events()].count("source x")
+
+    room.minute()
+    card = room.log.store.connection
+    card.execute("PRAGMA query_only = TRUE")
+    for _ in range(3):
+        room.close((GONE,))
+    assert "no memory takes a spare" in room.log.problem
+    card.execute("PRAGMA query_only = FALSE")
+    assert told() == 0
+    for _ in range(2):
+        room.minute((GONE,))
+    assert told() == 1 and room.log.problem == ""
+    state = room.log._road.state()
+    room.open()
+    assert room.log._road.state() == state
+    room.minute((GONE,))
+    assert told() == 1

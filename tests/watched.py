@@ -56,6 +56,10 @@ class Room:
     def minute(self, house: tuple[Condition, ...] = ()) -> None:
         """Thirty readings, then the close of their frame."""
         assert self.send(30)
+        self.close(house)
+
+    def close(self, house: tuple[Condition, ...] = ()) -> None:
+        """The close of the frame that runs, without a reading."""
         end_s = (self.clock.wall_s() // FRAME_S + 1) * FRAME_S
         self.clock.pass_s(end_s - self.clock.wall_s())
         self.log.close(end_s, self.clock.wall_s(), house)

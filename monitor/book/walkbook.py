@@ -23,10 +23,10 @@ from monitor.book.walkround import (
 from monitor.clock import Clock
 from monitor.errors import BookError
 from monitor.settings.schema import Settings
-from monitor.store import Arrival, Store, WalkStep
+from monitor.store import Arrival, Reader, Store, WalkStep
+from monitor.terms import BY_HAND
 from monitor.values import Bag, Decoded, Flag, Reading
 
-SOURCE = "walk"
 _TOLD = 8
 
 
@@ -140,19 +140,24 @@ class WalkBook:
     def _arrival(self, reading: Reading, *, named: bool = False) -> Arrival:
         """`named`: the same row again is the same delivery."""
         key = f"{reading.measured_s}:{reading.bag}:{reading.raw}:{reading.raw_unit}"
-        trusted = self._clock_trusted()
-        unsure = (*reading.marks, Flag.CLOCK_UNSET)
-        return Arrival(
-            source=SOURCE,
-            dedup=key if named else "",
-            received_s=reading.received_s,
-            monotonic_s=self._clock.monotonic_s(),
-            boot_id=self._clock.boot_id(),
-            synced=trusted,
-            decoded=Decoded((reading if trusted else replace(reading, marks=unsure),)),
-        )
+        return arrival_by_hand(self._store, self._clock, reading, key if named else "")
 
-    def _clock_trusted(self) -> bool:
-        """As the daemon has it: set, or at least not behind its last frame."""
-        last = self._store.last_frame()
-        return self._clock.synced() or last is None or self._clock.wall_s() >= last.closed_s
+
+def arrival_by_hand(store: Reader, clock: Clock, reading: Reading, key: str) -> Arrival:
+    """A reading for the store, stored once under its key; marked where the clock is not set.
+
+    Set as the daemon has it: or at least not behind its last frame.
+    """
+    last = store.last_frame()
+    trusted = clock.synced() or last is None or clock.wall_s() >= last.closed_s
+    if not trusted:
+        reading = replace(reading, marks=(*reading.marks, Flag.CLOCK_UNSET))
+    return Arrival(
+        source=BY_HAND,
+        dedup=key,
+        received_s=reading.received_s,
+        monotonic_s=clock.monotonic_s(),
+        boot_id=clock.boot_id(),
+        synced=trusted,
+        decoded=Decoded((reading,)),
+    )

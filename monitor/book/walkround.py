@@ -11,6 +11,7 @@ from monitor.book.standing import Standing, place_of
 from monitor.errors import BookError
 from monitor.settings.schema import Settings
 from monitor.store import WalkStep
+from monitor.terms import BY_HAND
 from monitor.thermal.infrared import reset_emissivity_c
 from monitor.values import Bag, Quantity, Reading
 
@@ -117,7 +118,7 @@ class Thermometer:
             value=self.surface_c(typed.shown_c),
             measured_s=at_s,
             received_s=received_s,
-            source="walk",
+            source=BY_HAND,
             bag=bag,
             raw=typed.raw,
             raw_unit="degF" if typed.unit == "F" else "Cel",

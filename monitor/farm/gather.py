@@ -133,6 +133,7 @@ class Farm:
     def _claim(self, room: _Room, topic: RoomTopic, message: Message) -> None:
         if not message.payload:
             room.claims.pop(topic.name, None)
+            room.fresh.discard(topic.name)
             return
         if topic.name not in room.claims and len(room.claims) >= MOST_CLAIMS:
             self._stray(message, Doubt.TOO_MANY_CLAIMS, f"over {MOST_CLAIMS} to one room")

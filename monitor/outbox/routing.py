@@ -9,13 +9,13 @@ from enum import StrEnum
 from typing import TYPE_CHECKING
 
 from monitor.store import OutboxRow
+from monitor.store.deliveries import LONGEST_BACK_OFF_S, is_due
 from monitor.values import AlarmEvent, Delivery, Message, Transition, Urgency
 
 if TYPE_CHECKING:
     from monitor.settings.schema import QuietSettings, RecipientSettings
 
 FIRST_BACK_OFF_S = 30.0
-LONGEST_BACK_OFF_S = 1800.0
 GIVE_UP_S = 24 * 3600.0
 LEAST_ATTEMPTS = 10
 #: Many services cut or refuse a longer text.
@@ -31,6 +31,10 @@ _TOLD = frozenset(
         Transition.UNSUPPRESSED,
     }
 )
+
+
+#: Whether a moment lies in somebody's quiet hours, by their name.
+Quiet = Callable[[str, float], bool]
 
 
 class SendAt(StrEnum):
@@ -88,6 +92,17 @@ def in_quiet(quiet: QuietSettings, minute_of_day: int) -> bool:
     if start <= end:
         return start <= minute_of_day < end
     return minute_of_day >= start or minute_of_day < end
+
+
+def quiet_hours(recipients: Iterable[RecipientSettings], zone: tzinfo) -> Quiet:
+    """Whether a moment lies in the quiet hours of a person of that name."""
+    hours = {one.name: one.quiet for one in recipients}
+
+    def quiet(name: str, now_s: float) -> bool:
+        found = hours.get(name)
+        return found is not None and in_quiet(found, minute_of_day(now_s, zone))
+
+    return quiet
 
 
 def minute_of_day(now_s: float, zone: tzinfo) -> int:
@@ -154,17 +169,19 @@ def expired(row: OutboxRow, now_s: float) -> bool:
 
 
 def due(
-    rows: Sequence[OutboxRow], now_s: float, resting_until_s: float = 0.0
+    rows: Sequence[OutboxRow], now_s: float, resting_until_s: float = 0.0, quiet: bool = False
 ) -> tuple[OutboxRow, ...]:
     """The rows of one person to send next, together; empty when none may go.
 
     `rows` are in the order to try. A person whose channel failed rests, save for the first
-    try of an urgent message. Rows held for the morning go as one bundle; a bundle once tied
-    stays together.
+    try of an urgent message; in `quiet` hours only urgent ones go. Rows held for the morning go
+    as one bundle; a bundle once tied stays together.
     """
-    ready = [row for row in rows if row.delivery.next_try_s <= now_s and not expired(row, now_s)]
-    if now_s < resting_until_s:
+    ready = [row for row in rows if is_due(row, now_s) and not expired(row, now_s)]
+    if now_s < resting_until_s <= now_s + LONGEST_BACK_OFF_S:
         ready = [row for row in ready if _urgent(row) and not row.delivery.attempts]
+    if quiet:
+        ready = [row for row in ready if _urgent(row)]
     if not ready:
         return ()
     first = ready[0]

@@ -72,9 +72,12 @@ class Sender:
         path: Path,
         channels: Mapping[str, Channel],
         clock: Clock,
+        quiet: routing.Quiet = lambda name, now_s: False,
         spawn: Callable[[Callable[[], None]], None] = _in_a_thread,
     ) -> None:
-        """`spawn` has a try run beside the loop; it must not wait for it."""
+        """`quiet` hours hold what waited for a channel as well; `spawn` has a try run beside the
+        loop, and must not wait for it."""
+        self._quiet = quiet
         self._spawn = spawn
         self._path = path
         self._channels = dict(channels)
@@ -200,7 +203,8 @@ class Sender:
                 store.settle([one.message.message_id], EXPIRED, why, now_s)
         if channel is None:
             return
-        batch = routing.due(rows, now_s, self._resting_until_s.get(recipient, 0.0))
+        rests_s = self._resting_until_s.get(recipient, 0.0)
+        batch = routing.due(rows, now_s, rests_s, self._quiet(recipient, now_s))
         if len(batch) > 1 and not batch[0].bundle:
             store.tie([row.delivery.message.message_id for row in batch])
             batch = tuple(store.bundled(batch[0].delivery.message.message_id))

@@ -6,13 +6,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from monitor.book.standing import Standing
+from monitor.book.walkbook import arrival_by_hand
 from monitor.book.walkround import TAKEN, Thermometer
 from monitor.clock import Clock
 from monitor.errors import BookError
 from monitor.settings.schema import Settings
-from monitor.store import Arrival, Reader, Store, WalkStep
+from monitor.store import Reader, Store, WalkStep
 from monitor.terms import HOUR_S
-from monitor.values import AlarmCommand, Decoded
+from monitor.values import AlarmCommand
 
 #: A walk nobody went on with for this long is over; the next reading begins a new one.
 WALK_OVER_S = 12 * HOUR_S
@@ -78,15 +79,7 @@ def _take(
     now_s = clock.wall_s()
     measured_s = now_s - entry.age_s / clock.real_s(1.0)
     reading = thermometer.reading(bag.bag, typed, measured_s, now_s)
-    arrival = Arrival(
-        source=reading.source,
-        dedup=f"page:{entry.key}",
-        received_s=now_s,
-        monotonic_s=clock.monotonic_s(),
-        boot_id=clock.boot_id(),
-        synced=clock.synced(),
-        decoded=Decoded((reading,)),
-    )
+    arrival = arrival_by_hand(store, clock, reading, f"page:{entry.key}")
     if not store.add_batch([arrival])[0]:
         return Taken(entry.key, bag.bag, "before", value_c=reading.value)
     walk = walk_of(store, now_s, who)

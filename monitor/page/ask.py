@@ -63,6 +63,8 @@ def read_json(body: bytes) -> dict[str, Any]:
     """A posted JSON object. Raises BadBodyError."""
     try:
         found = json.loads(body.decode("utf-8"))
+        # A lone surrogate, which JSON can spell, can be neither answered nor shown (RFC 7493).
+        json.dumps(found, ensure_ascii=False).encode("utf-8")
     except (ValueError, RecursionError) as error:
         raise BadBodyError("the body is no JSON") from error
     if not isinstance(found, dict):

@@ -14,6 +14,7 @@ import uvicorn
 from monitor.clock import Clock
 from monitor.page.app import build_app
 from monitor.page.latest import Latest
+from monitor.page.wire import Wire
 from monitor.settings.schema import PageSettings, Settings
 
 RETRY_S = 30.0
@@ -77,6 +78,7 @@ class PageServer:
         with listener:
             config = uvicorn.Config(
                 self._app,
+                http=Wire,
                 log_config=None,
                 access_log=False,
                 server_header=False,

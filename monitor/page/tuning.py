@@ -8,6 +8,7 @@ import subprocess
 import sys
 import threading
 from collections.abc import Iterator, Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -229,11 +230,12 @@ class Tuner:
                     stderr=subprocess.PIPE,
                     text=True,
                 )
-                os.setpriority(os.PRIO_PROCESS, self._child.pid, NICE)
             except OSError as error:
                 self._strain = ""
                 self._failed[strain] = error.strerror or "no process could be started"
                 return True
+        with suppress(OSError):  # forbidden, or ended already
+            os.setpriority(os.PRIO_PROCESS, self._child.pid, NICE)
         threading.Thread(target=self._wait, args=(strain, self._child), daemon=True).start()
         return True
 

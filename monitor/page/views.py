@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import threading
 from collections.abc import Callable
 from pathlib import Path
@@ -35,6 +36,7 @@ from monitor.terms import HOUR_S
 
 DEVICE_COOKIE_S = 400 * 86400
 DONE_SHOWN_S = 24 * HOUR_S
+_HOURS = re.compile("[0-9]{1,3}")
 
 MakeRoute = Callable[..., Route]
 
@@ -148,7 +150,7 @@ class Views:
     def answer(self, ask: Ask) -> Response:
         """Acknowledge, shelve, unshelve, take out of service and back."""
         hours = ask.form.get("hours", "12")
-        for_s = int(hours) * HOUR_S if hours.isascii() and hours.isdigit() else 0.0
+        for_s = int(hours) * HOUR_S if _HOURS.fullmatch(hours) else 0.0
         verb = ask.path("verb").replace("-", " ")
         try:
             with self._open(self._newest()) as store:

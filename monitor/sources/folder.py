@@ -11,7 +11,9 @@ import csv
 import gzip
 import io
 import math
+import zlib
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -19,6 +21,7 @@ from typing import TYPE_CHECKING, TextIO, TypeVar
 
 from monitor.errors import FolderError
 from monitor.sources.units import UnknownUnitError, to_si
+from monitor.terms import BY_HAND
 from monitor.values import Bag, BookEntry, Probe, Quantity, Reading
 
 if TYPE_CHECKING:
@@ -26,7 +29,7 @@ if TYPE_CHECKING:
 
 T = TypeVar("T")
 
-MAX_FIELD_CHARS = 4096
+MAX_FIELD_CHARS, LONGEST_WHOLE = 4096, 12
 KEPT_SKIPS = 1000
 #: A row this far ahead of its neighbours carries a wrong time.
 WRONG_TIME_S = 86400.0
@@ -113,17 +116,28 @@ def _whole(text: str, name: str) -> int | None:
     if not text.strip():
         return None
     try:
-        return int(text)
+        return int(text if len(text) <= LONGEST_WHOLE else "")
     except ValueError as error:
-        raise RowError("not a whole number", f"{name} is {text!r}") from error
+        raise RowError("not a whole number", f"{name} is {text[:40]!r}") from error
 
 
 def find_file(folder: Path, name: str) -> Path | None:
     """`name` or `name.gz` in the folder, or None."""
-    for candidate in (folder / name, folder / f"{name}.gz"):
-        if candidate.is_file():
-            return candidate
+    with _readable(folder):
+        for candidate in (folder / name, folder / f"{name}.gz"):
+            if candidate.is_file():
+                return candidate
     return None
+
+
+@contextmanager
+def _readable(path: Path) -> Iterator[None]:
+    """Tell as FolderError what the system refuses, and what a packed file has lost."""
+    try:
+        yield
+    except (OSError, EOFError, zlib.error) as error:
+        what = f"can't be read: {getattr(error, 'strerror', None) or error}"
+        raise FolderError(str(path), what, "copy it anew, for bagwatt's user to read") from error
 
 
 def _open_text(path: Path) -> TextIO:
@@ -142,24 +156,19 @@ def iter_rows(
     Raises FolderError where a column is missing or the file is no text; rows with too few
     fields are skipped.
     """
-    with _open_text(path) as handle:
+    with _readable(path), _open_text(path) as handle:
         reader = csv.reader(handle)
-        try:
-            header = [name.strip() for name in next(reader, [])]
-            missing = [name for name in columns if name not in header]
-            if missing:
-                raise FolderError(f"{path}:1", *_header_fault(header, missing, columns))
-            while (fields := _next_row(reader, path, skips)) is not None:
-                if not fields:
-                    continue
-                if len(fields) != len(header):
-                    skips.add(
-                        path.name, reader.line_num, "wrong number of fields", ",".join(fields)
-                    )
-                    continue
-                yield reader.line_num, dict(zip(header, fields, strict=True))
-        except (OSError, EOFError) as error:
-            raise FolderError(str(path), f"can't be read: {error}", "copy the file anew") from error
+        header = [name.strip() for name in next(reader, [])]
+        missing = [name for name in columns if name not in header]
+        if missing:
+            raise FolderError(f"{path}:1", *_header_fault(header, missing, columns))
+        while (fields := _next_row(reader, path, skips)) is not None:
+            if not fields:
+                continue
+            if len(fields) != len(header):
+                skips.add(path.name, reader.line_num, "wrong number of fields", ",".join(fields))
+                continue
+            yield reader.line_num, dict(zip(header, fields, strict=True))
 
 
 def _header_fault(
@@ -237,14 +246,13 @@ def _probe(row: dict[str, str]) -> Probe:
 def _walk(row: dict[str, str]) -> Reading:
     at_s = parse_time_s(row["time"])
     raw = _number(row["value"], "value")
-    received = row.get("received", "")
     return Reading(
         probe="",
         quantity=Quantity.TEMPERATURE,
         value=_si(raw, row["unit"], Quantity.TEMPERATURE),
         measured_s=at_s,
-        received_s=parse_time_s(received) if received else at_s,
-        source="walk",
+        received_s=parse_time_s(row.get("received") or row["time"]),
+        source=BY_HAND,
         bag=row["bag"].strip(),
         raw=raw,
         raw_unit=row["unit"].strip(),
@@ -310,8 +318,10 @@ def read_folder(path: Path) -> Folder:
 
     Raises FolderError where the folder, `bags.csv`, `probes.csv`, or a column is missing.
     """
-    if not path.is_dir():
-        raise FolderError(str(path), "there is no such folder", "name a folder with bags.csv in it")
+    with _readable(path):
+        if not path.is_dir():
+            hint = "name a folder with bags.csv in it"
+            raise FolderError(str(path), "there is no such folder", hint)
     skips = Skips()
     bags = _unique(
         _made(_needed(path, "bags.csv"), BAG_COLUMNS, bag_of_row, skips),

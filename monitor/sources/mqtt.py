@@ -48,6 +48,8 @@ _SETUP_RETRY_S = 30.0
 _REVIVAL_PAUSE_S = 5.0
 _SHORT_CONNECTION_S = 10.0
 _FAREWELL_S = 1.0
+#: What the broker refuses is asked for again so much later: its rules may be mended meanwhile.
+_ASK_AGAIN_S = 60.0
 #: Silence of this many pulses means that the connection is dead, whatever it says of itself.
 _PULSES_MISSED = 3
 
@@ -89,9 +91,12 @@ class MqttSource:
         self._window = AckWindow()
         self._backlog: Backlog | None = None
         self._subscribed = False
+        self._asked: tuple[str, ...] = ()
+        self._refused: tuple[str, ...] = ()
+        self._doubts: dict[str, str] = {}  # by topic, in paho's thread only
         self._overflowed = False
         self._unanswered = False
-        self._pulsed_s = 0.0
+        self._pulsed_s = self._asked_s = 0.0
         self._short_connections = 0
 
     def start(self, sink: queue.Queue[Packet]) -> None:
@@ -138,6 +143,7 @@ class MqttSource:
             elif self._overflowed and self._sink.qsize() <= self._sink.maxsize // 2:
                 self._recycle(client, "recycled for overflow")
             self._pulse(client)
+            self._ask_again(client)
         self._leave(client)
 
     def _set_up(self) -> Client | None:
@@ -193,6 +199,17 @@ class MqttSource:
             self._pulsed_s = now_s
         client.publish(self._pulse_topic, backlog.pulse, qos=1)
 
+    def _ask(self, client: Client, filters: tuple[str, ...]) -> None:
+        with self._lock:
+            self._asked, self._asked_s, self._refused = filters, self._life_s(), ()
+        subscribe(client, self._settings, filters)
+
+    def _ask_again(self, client: Client) -> None:
+        with self._lock:
+            up, refused = self._backlog is not None, self._refused
+        if up and refused and self._life_s() - self._asked_s >= _ASK_AGAIN_S:
+            self._ask(client, refused)
+
     # -- paho's thread ---------------------------------------------------------------------
 
     def _on_pre_connect(self, client: Client, userdata: Any) -> None:
@@ -225,7 +242,7 @@ class MqttSource:
         self._standing.up()
         # A session found at our first connection may be of older settings: subscribe as well.
         if not (session_present and self._subscribed):
-            subscribe(client, self._settings, (*self._filters, self._pulse_topic))
+            self._ask(client, (*self._filters, self._pulse_topic))
         client.publish(self._pulse_topic, pulse, qos=1)
         self._tell_standing(client, "watching")
         if self._stopping.is_set():
@@ -258,16 +275,19 @@ class MqttSource:
     def _on_subscribe(
         self, client: Client, userdata: Any, mid: int, reason_codes: Any, properties: Any
     ) -> None:
-        told: list[str] = []
-        problem = None
-        for topic, code in zip((*self._filters, self._pulse_topic), reason_codes, strict=False):
+        refused: list[str] = []
+        for topic, code in zip(self._asked, reason_codes, strict=False):
+            self._doubts.pop(topic, None)
             if code.is_failure:
-                problem = Reason.BROKER_REFUSED
-                told.append(f"{topic} refused: {code}")
+                refused.append(topic)
+                self._doubts[topic] = f"{topic} refused: {code}"
             elif code.value == 0:
-                told.append(f"{topic} granted at QoS 0 only: messages may get lost")
-        self._subscribed = not told
-        self._standing.up("; ".join(told), problem)
+                self._doubts[topic] = f"{topic} granted at QoS 0 only: messages may get lost"
+        with self._lock:
+            self._refused = tuple(refused)
+        self._subscribed = not self._doubts
+        problem = Reason.BROKER_REFUSED if refused else None
+        self._standing.up("; ".join(self._doubts.values()), problem)
 
     def _on_message(self, client: Client, userdata: Any, message: MQTTMessage) -> None:
         try:

@@ -12,6 +12,14 @@ from monitor.values import Delivery, Message, Urgency
 
 WAITING, DELIVERED, REFUSED, EXPIRED = "waiting", "delivered", "refused", "expired"
 
+#: A failed try is put off no farther than this [s].
+LONGEST_BACK_OFF_S = 1800.0
+#: What is put off farther, and not for a person's hour, was so by a clock that is set back since.
+_DUE = (
+    f"state = 'waiting' AND (next_try_s <= :now OR next_try_s > :now + {LONGEST_BACK_OFF_S}"
+    " AND (attempts > 0 OR due_s <= created_s))"
+)
+
 _COLUMNS = (
     "message_id, recipient, title, body, urgency, created_s, expires_s,"
     " attempts, next_try_s, state, last_answer, due_s, bundle, taken, attachment"
@@ -47,10 +55,17 @@ def add(connection: sqlite3.Connection, deliveries: Iterable[Delivery]) -> int:
 def recipients_waiting(connection: sqlite3.Connection, now_s: float) -> list[str]:
     """Who has messages whose next try is due."""
     rows = connection.execute(
-        "SELECT DISTINCT recipient FROM outbox WHERE state = 'waiting' AND next_try_s <= ?",
-        (now_s,),
+        f"SELECT DISTINCT recipient FROM outbox WHERE {_DUE}", {"now": now_s}
     ).fetchall()
     return [row[0] for row in rows]
+
+
+def is_due(row: OutboxRow, now_s: float) -> bool:
+    """Whether its next try is due, as `waiting` finds it."""
+    one = row.delivery
+    if one.next_try_s <= now_s + LONGEST_BACK_OFF_S:
+        return one.next_try_s <= now_s
+    return one.attempts > 0 or row.due_s <= one.message.created_s
 
 
 def waiting(
@@ -58,10 +73,9 @@ def waiting(
 ) -> list[OutboxRow]:
     """A person's messages whose next try is due, most urgent first, then oldest first."""
     rows = connection.execute(
-        f"SELECT {_COLUMNS} FROM outbox"
-        " WHERE state = 'waiting' AND next_try_s <= ? AND recipient = ?"
-        " ORDER BY urgency = 'now' DESC, urgency = 'today' DESC, id LIMIT ?",
-        (now_s, recipient, limit),
+        f"SELECT {_COLUMNS} FROM outbox WHERE {_DUE} AND recipient = :recipient"
+        " ORDER BY urgency = 'now' DESC, urgency = 'today' DESC, id LIMIT :limit",
+        {"now": now_s, "recipient": recipient, "limit": limit},
     ).fetchall()
     return [_row(row) for row in rows]
 

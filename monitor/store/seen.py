@@ -11,18 +11,21 @@ from collections.abc import Sequence
 from hashlib import blake2b
 
 from monitor.store.records import Arrival
+from monitor.terms import BY_HAND
 
 #: Deliveries remembered for each source: twice a broker's largest window and more.
 KEPT = 2000
+#: By hand a file comes again as a whole, the rows of a season in it.
+KEPT_BY_HAND = 50_000
 _KEY_BYTES = 8
 _BLOCK_BYTES = 250 * _KEY_BYTES
 #: Blocks before so many keys are forgotten.
-_FORGET = f"""
+_FORGET = """
 DELETE FROM seen WHERE id IN (
     SELECT id FROM (
         SELECT id, SUM(length(keys)) OVER (ORDER BY id DESC) - length(keys) AS newer_bytes
         FROM seen WHERE source = ?
-    ) WHERE newer_bytes >= {KEPT * _KEY_BYTES}
+    ) WHERE newer_bytes >= ?
 )
 """
 
@@ -83,4 +86,5 @@ def _remember(
         "INSERT INTO seen (source, keys) VALUES (?, ?)", [(source, part) for part in parts]
     )
     if parts:
-        connection.execute(_FORGET, (source,))
+        kept = KEPT_BY_HAND if source == BY_HAND else KEPT
+        connection.execute(_FORGET, (source, kept * _KEY_BYTES))

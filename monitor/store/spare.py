@@ -268,6 +268,7 @@ def _merged(connection: sqlite3.Connection, main: Reader, now_s: float) -> Taken
         "reading_shift": taken.reading_shift,
         "note": _NOTE,
     }
+    values["acts"] = connection.execute("SELECT COALESCE(MAX(id), 0) FROM main.acts").fetchone()[0]
     known_s = connection.execute("SELECT COALESCE(MAX(end_s), 0) FROM main.frames").fetchone()[0]
     for statement in _MERGE:
         connection.execute(statement, values)
@@ -350,7 +351,7 @@ _READING = (
 )
 _OUTBOX = (
     "message_id, recipient, title, body, urgency, created_s, due_s, expires_s, state, attempts,"
-    " next_try_s, bundle, taken, last_answer, settled_s"
+    " next_try_s, bundle, taken, last_answer, settled_s, attachment"
 )
 _EVENT = (
     "event_id, alarm_id, at_s, kind, subject, transition, urgency, reason, first_in, by, note,"
@@ -367,8 +368,10 @@ _MERGE = (
     "INSERT OR IGNORE INTO main.flags SELECT reading_id + :reading_shift, flag FROM spare.flags"
     " WHERE reading_id > :reading"
     " AND reading_id + :reading_shift IN (SELECT id FROM main.readings)",
-    "INSERT INTO main.journal (id, at_s, kind, name, after_reading_id, body)"
-    " SELECT id, at_s, kind, name, after_reading_id + :reading_shift, body"
+    "INSERT INTO main.acts (id, at_s, by, what) SELECT id + :acts, at_s, by, what"
+    " FROM spare.acts WHERE id IN (SELECT act FROM spare.journal WHERE id > :journal)",
+    "INSERT INTO main.journal (id, at_s, kind, name, after_reading_id, body, act)"
+    " SELECT id, at_s, kind, name, after_reading_id + :reading_shift, body, act + :acts"
     " FROM spare.journal WHERE id > :journal ORDER BY id",
     "INSERT OR IGNORE INTO main.frames (end_s, closed_s, last_reading_id, last_command_id, house)"
     " SELECT end_s, closed_s, last_reading_id + :reading_shift, last_command_id,"

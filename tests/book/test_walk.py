@@ -216,6 +216,20 @@ def test_a_logging_thermometers_file_counts_once(
     assert [round(one.value, 3) for one in readings(farm)] == [23.5, 23.5]
 
 
+def test_a_file_of_a_season_counts_once_as_well(
+    farm: Farm, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """More rows than a broker's deliveries are remembered."""
+    begun = datetime(2026, 3, 12, 7, tzinfo=UTC)
+    moments = (begun + timedelta(seconds=number) for number in range(5000))
+    rows = (f"{moment.isoformat()},17,23.5,C" for moment in moments)
+    name = walk_file(tmp_path / "log.csv", *rows)
+    assert farm.say("walk", "--csv", name) == 0
+    assert farm.say("walk", "--csv", name) == 0
+    assert "0 of 5000 readings are new" in capsys.readouterr().out
+    assert len(readings(farm)) == 5000
+
+
 def test_a_file_of_one_reading_is_told_as_one(
     farm: Farm, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

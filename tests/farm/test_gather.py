@@ -298,3 +298,14 @@ def test_whatever_comes_it_never_raises_and_always_shows(
     heard.farm.subscribed()
     heard.farm.settled()
     assert all(not one.claimants for one in look(heard).rooms)
+
+
+def test_claims_that_come_and_go_leave_nothing_behind() -> None:
+    """Between two subscriptions, which may be months apart."""
+    heard = Heard()
+    heard.room()
+    for number in range(1000):
+        heard.raw(TOPICS.claim("North", f"i{number}"), b"{}")
+        heard.raw(TOPICS.claim("North", f"i{number}"), b"")
+    (room,) = heard.farm._rooms.values()
+    assert len(room.fresh) <= MOST_CLAIMS

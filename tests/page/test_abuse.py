@@ -138,6 +138,18 @@ def test_forms_without_a_good_token_do_nothing(serve: Serve, body: bytes) -> Non
         assert client.post(path, content=body, headers=head).status_code in (400, 403), path
 
 
+@pytest.mark.parametrize("hours", ["9" * 400, "9" * 5000, "-1", "0", "\u0661\u0662", "1e3", "169"])
+def test_hours_that_are_none_shelve_nothing(serve: Serve, hours: str) -> None:
+    client = serve().visit()
+    alarm = client.get("/api/alarms").json()["alarms"][0]["alarm"]
+    typed = {
+        "token": fields_of(client.get("/").text, "/units")["token"],
+        "hours": hours,
+        "note": "x",
+    }
+    assert client.post(f"/alarms/{alarm}/shelve", data=typed).status_code == 409
+
+
 def test_another_site_can_not_send_a_form(serve: Serve) -> None:
     """Even one that learned a token: its browser says where the form comes from."""
     client = serve().visit()

@@ -53,8 +53,10 @@ def test_api_answers_as_described_whatever_it_is_sent(serve: Serve) -> None:
         b'{"readings": [{"key":"k","bag":"B017","typed":"23","age_s":true}]}',
         b'{"readings": [{"key":"k","bag":"B017","typed":"23","age_s":NaN}]}',
         b'{"readings": [{"key":"k","bag":"B017","typed":"23","units":"K"}]}',
+        rb'{"readings": [{"key":"\ud800","bag":"B017","typed":"23"}]}',
+        rb'{"readings": [{"key":"k","bag":"\ud800","typed":"23"}]}',
     ],
-    ids=range(15),
+    ids=range(17),
 )  # fmt: skip
 def test_walk_refuses_bodies_that_are_none(serve: Serve, body: bytes) -> None:
     client = serve().visit()

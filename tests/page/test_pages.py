@@ -12,8 +12,8 @@ from monitor.book.walkround import Thermometer
 from monitor.cli import main
 from monitor.errors import BookError
 from monitor.store import LogKind, Store, open_reader
-from monitor.values import AlarmCommand, Reading
-from tests.page.conftest import HOT, LINK, PASSWORD, Served, with_people
+from monitor.values import AlarmCommand, Flag, Reading
+from tests.page.conftest import END_S, HOT, LINK, PASSWORD, Served, with_people
 from tests.page.forms import fields_of, log_in, send
 
 Serve = Callable[..., Served]
@@ -207,6 +207,26 @@ def test_readings_kept_on_a_phone_are_dated_by_their_age(serve: Serve) -> None:
     assert [one["state"] for one in answer.json()["readings"]] == ["stored", "refused", "refused"]
     (reading,) = hand_readings(served)
     assert reading.measured_s == served.clock.now_s - 600.0
+
+
+@pytest.mark.parametrize(("behind_s", "marks"), [(0.0, ()), (86400.0, (Flag.CLOCK_UNSET,))])
+def test_a_reading_is_dated_by_a_clock_the_daemon_would_believe(
+    serve: Serve, monkeypatch: pytest.MonkeyPatch, behind_s: float, marks: tuple[Flag, ...]
+) -> None:
+    """On a farm without internet the clock is never synchronised, and right all the same: a step
+    of it weeks later moves no reading. Behind the last frame it is not to be believed."""
+    served = serve()
+    monkeypatch.setattr(served.clock, "synced", lambda: False)
+    served.clock.now_s -= behind_s
+    client = served.visit()
+    head = {"x-form-token": client.get("/api/me").json()["token"]}
+    sent = {"readings": [{"key": "a", "bag": HOT, "typed": "24.1"}]}
+    assert client.post("/api/walk", json=sent, headers=head).status_code == 200
+    (reading,) = hand_readings(served)
+    assert reading.marks == marks
+    with Store.open(served.settings.store.path, END_S) as store:
+        moved = store.restamp(served.clock.boot_id(), 3600.0, END_S)
+    assert (moved is not None) is bool(marks)
 
 
 def test_monitor_page_tells_of_sources_store_and_messages(serve: Serve) -> None:

@@ -9,7 +9,7 @@ from pathlib import Path
 from monitor.channels import Answer, Channel
 from monitor.clock import Clock
 from monitor.errors import StoreError
-from monitor.outbox import Sender
+from monitor.outbox import Quiet, Sender
 from monitor.store import Store
 from monitor.values import Message, Verdict
 from tests.simulation.world import World
@@ -55,9 +55,14 @@ class HandTurnedSender(Sender):
     """The real outbox without its thread; a try ends some virtual seconds after its beginning."""
 
     def __init__(
-        self, world: World, path: Path, channels: Mapping[str, Channel], clock: Clock
+        self,
+        world: World,
+        path: Path,
+        channels: Mapping[str, Channel],
+        clock: Clock,
+        quiet: Quiet = lambda name, now_s: False,
     ) -> None:
-        super().__init__(path, channels, clock, self._later)
+        super().__init__(path, channels, clock, quiet, self._later)
         self.world = world
         self._path_now, self._now = path, clock
         self._store: Store | None = None

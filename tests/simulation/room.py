@@ -13,7 +13,7 @@ from monitor.channels import Channel
 from monitor.clock import Clock
 from monitor.errors import StoreError
 from monitor.live import Live, Wiring
-from monitor.outbox.routing import GIVE_UP_S
+from monitor.outbox.routing import GIVE_UP_S, Quiet
 from monitor.settings.load import load_settings
 from monitor.settings.schema import RecipientSettings, Settings, SourceSettings
 from monitor.sources.source import Packet, Source
@@ -232,8 +232,10 @@ class Room:
         def people(_: Sequence[RecipientSettings]) -> Mapping[str, Channel]:
             return self.channels
 
-        def sender(path: Path, channels: Mapping[str, Channel], clock: Clock) -> HandTurnedSender:
-            self.sender = HandTurnedSender(self.world, path, channels, clock)
+        def sender(
+            path: Path, channels: Mapping[str, Channel], clock: Clock, quiet: Quiet
+        ) -> HandTurnedSender:
+            self.sender = HandTurnedSender(self.world, path, channels, clock, quiet)
             return self.sender
 
         return Wiring(source, people, sender, partial(WorldQueue, self.world))

@@ -115,6 +115,36 @@ def test_a_truncated_gzip_is_one_error(tmp_path: Path) -> None:
         list(iter_readings(read_folder(path)))
 
 
+def test_a_gzip_that_is_spoiled_anywhere_is_one_error(tmp_path: Path) -> None:
+    path = folder(tmp_path)
+    (path / "bags.csv").unlink()
+    whole = gzip.compress((BAGS * 50).encode())
+    for place in range(10, len(whole)):
+        spoiled = bytearray(whole)
+        spoiled[place] ^= 0xFF
+        (path / "bags.csv.gz").write_bytes(spoiled)
+        with pytest.raises(FolderError):
+            read_folder(path)
+
+
+def test_a_shelf_no_number_can_hold_is_skipped(tmp_path: Path) -> None:
+    """In the book it would end every close of a frame, after each start again."""
+    probes = "probe,place,rack,shelf\nk0,air,R1,1\nk1,air,R1,1" + "0" * 400 + "\n"
+    read = read_folder(folder(tmp_path, probes=probes))
+    assert list(read.probes) == ["k0"]
+    assert read.skips.counts == {"not a whole number": 1}
+
+
+def test_what_the_system_refuses_is_one_error(tmp_path: Path) -> None:
+    """Here a link to a name that can't be; a stale share or a file of root's is refused alike."""
+    path = folder(tmp_path)
+    (path / "bags.csv").unlink()
+    (path / "bags.csv").symlink_to("x" * 300)
+    for folder_path in (path, tmp_path / ("x" * 300)):
+        with pytest.raises(FolderError, match="can't be read: File name too long"):
+            read_folder(folder_path)
+
+
 def arrivals(tmp_path: Path, *times: str) -> list[float]:
     """Hours since 2 March at which rows measured at `DD HH:MM` arrive."""
     rows = "".join(

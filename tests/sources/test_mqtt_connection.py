@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import socket
 import subprocess
+import threading
 import time
 from collections.abc import Callable
 from pathlib import Path
 
+import pytest
+
 from monitor.settings.schema_broker import TlsSettings
 from monitor.settings.secrets import Secret
+from monitor.sources import mqtt
 from monitor.sources.mqtt_client import client_id, pulse_topic
 from monitor.values import Reason
 from tests.broker import Broker, running_broker
@@ -115,6 +119,36 @@ def test_a_refused_subscription_and_a_lesser_one_are_told(broker: Broker) -> Non
         assert (health.connected, health.problem) == (True, Reason.BROKER_REFUSED)
         assert "barn/+/+/temp refused: Not authorized" in health.detail
         assert "bagwatt/bagwatt-test/pulse granted at QoS 0 only" in health.detail
+
+
+def strict_broker(server: socket.socket, answers: list[bytes]) -> None:
+    """One that answers subscriptions as it is told, in turn, and says nothing else (MQTT 3.1.1)."""
+    line, _ = server.accept()
+    with line, line.makefile("rb") as said:
+        while head := said.read(1):
+            length = said.read(1)[0]
+            if length & 0x80:
+                length = length & 0x7F | said.read(1)[0] << 7
+            body = said.read(length)
+            if head[0] & 0xF0 == 0x10:  # CONNECT
+                line.sendall(bytes((0x20, 2, 0, 0)))
+            if head[0] & 0xF0 == 0x80 and answers:  # SUBSCRIBE
+                codes = answers.pop(0)
+                line.sendall(bytes((0x90, 2 + len(codes))) + body[:2] + codes)
+
+
+def test_what_a_broker_refuses_is_asked_for_again(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Its rules are mended while the connection stands, and no broker tells of that."""
+    monkeypatch.setattr(mqtt, "_ASK_AGAIN_S", 0.5)
+    answers = [b"\x80\x01", b"\x80", b"\x01"]
+    with socket.create_server(("127.0.0.1", 0)) as server:
+        port = server.getsockname()[1]
+        threading.Thread(target=strict_broker, args=(server, answers), daemon=True).start()
+        with running(settings(port, version="3.1.1"), fresh_queue()) as source:
+            wait_until(lambda: source.health(0.0).problem is Reason.BROKER_REFUSED, what="refused")
+            assert "barn/+/+/temp refused" in source.health(0.0).detail
+            wait_until(lambda: source.health(0.0).problem is None, what="granted")
+            assert source.health(0.0).detail == "" and answers == []
 
 
 def test_two_sources_with_one_client_id_are_told(broker: Broker) -> None:

@@ -6,6 +6,7 @@ import os
 import shutil
 import sqlite3
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -14,7 +15,7 @@ from monitor.store import Store, spare, spare_path
 from monitor.store.deliveries import DELIVERED
 from monitor.store.spare import MOST_BYTES, Seed, TakenBack, take_back
 from monitor.store.spare_place import Place
-from monitor.values import AlarmCommand, Flag, Refusal, Refused
+from monitor.values import AlarmCommand, Flag, Probe, Refusal, Refused
 from tests.store.samples import arrival, delivery, reading
 
 NOW_S = 2000.0
@@ -188,3 +189,37 @@ def test_a_reading_that_both_have_is_told_to_nobody_as_anothers(
         one.add_batch([arrival(reading(22.0))])
         path = one.path
     assert take_back(card, path, NOW_S).others == ()
+
+
+def test_what_the_watch_itself_wrote_into_the_book_stays_an_act(
+    card: Store, tmp_path: Path
+) -> None:
+    """Else the room's folder takes it for its own, and out of the book when it does not name it."""
+    probe = Probe("k9", "", "R1", 1)
+    with card.act(950.0, "Mara", "probe hang k9") as pen:
+        pen.put(probe, 950.0)
+    with begun(card, tmp_path) as one:
+        with card.act(NOW_S, "Mara", "written by another process meanwhile") as pen:
+            pen.put(Probe("k8", "", "R1", 2), NOW_S)
+        with one.act(NOW_S, "bagwatt", "offsets from the settings") as pen:
+            pen.put(replace(probe, offset_k=0.5), NOW_S)
+        path = one.path
+    take_back(card, path, NOW_S)
+    assert {name: one.act and one.act.by for name, one in card.current("probe").items()} == {
+        "k8": "Mara", "k9": "bagwatt",
+    }  # fmt: skip
+    card.add_book(NOW_S, [], [])
+    assert card.book()[1]["k9"].offset_k == 0.5
+
+
+def test_a_picture_goes_on_with_its_message_on_a_new_card(card: Store, tmp_path: Path) -> None:
+    one = delivery(2)
+    picture = replace(one, message=replace(one.message, attachment="/pictures/night.png"))
+    card.add_events([], [picture])
+    with begun(card, tmp_path) as kept:
+        path = kept.path
+    with Store.open(tmp_path / "new.db", NOW_S) as new:
+        take_back(new, path, NOW_S)
+        assert [row.delivery.message.attachment for row in new.outbox()][
+            -1
+        ] == "/pictures/night.png"
