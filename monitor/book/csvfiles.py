@@ -15,7 +15,7 @@ from monitor.book.codes import suggestion
 from monitor.book.events import BY_WORD, FACTS, EventKind, noted
 from monitor.book.moments import utc_stamp
 from monitor.book.records import FIELDS
-from monitor.book.standing import Standing
+from monitor.book.standing import Standing, without_blanks
 from monitor.errors import BookError, FolderError
 from monitor.sources.folder import (
     BAG_COLUMNS,
@@ -116,7 +116,7 @@ def bags_in(path: Path) -> tuple[list[Bag], dict[str, int]]:
             continue
         if bag.bag in {one.bag for one in bags}:
             faults.append(f"line {line}: {bag.bag} is named twice")
-        bags.append(bag)
+        bags.append(without_blanks(bag))
         if version.isdecimal():
             seen[bag.bag] = int(version)
     _told_at(path, faults)

@@ -15,7 +15,7 @@ from monitor.book.codes import resolve
 from monitor.book.events import Noted, gone_after
 from monitor.book.places import Place
 from monitor.book.records import BAG_KIND, FIELDS, LOAD, LOT, RECIPE, SESSION, checked
-from monitor.book.standing import Standing, lot_of
+from monitor.book.standing import Standing, lot_of, without_blanks
 from monitor.errors import BookError
 from monitor.settings.schema import Settings
 from monitor.store import Act, Pen, Store
@@ -107,7 +107,7 @@ class Desk:
             for bag in changed:
                 code = standing.code(bag.bag)
                 _not_overtaken(code, seen.get(code), standing, self.settings.room.timezone)
-                if standing.bag(code) != bag:
+                if without_blanks(standing.bag(code)) != without_blanks(bag):
                     wrong.append(bag)
                     self._events_still_after(bag, standing, checks)
             checks.new(new)

@@ -12,7 +12,7 @@ from monitor.book.desk import Desk
 from monitor.book.moments import parse_moment
 from monitor.book.places import parse_place
 from monitor.book.records import LOT, STRAIN
-from monitor.book.standing import Standing, lot_of, place_of
+from monitor.book.standing import Standing, lot_of, place_of, without_blanks
 from monitor.cli.booking import answer, local, none_here, open_desk, some, under
 from monitor.cli.exits import Exit
 from monitor.cli.terminal import say, say_json, table
@@ -192,8 +192,7 @@ def _changed(bag: Bag, changes: dict[str, str], zone: str) -> Bag:
     except RowError as error:
         raise BookError(bag.bag, str(error), "mend the value") from error
     at_s = parse_moment(changes["inoculated"], zone) if "inoculated" in changes else None
-    extra = {name: text for name, text in new.extra.items() if text}
-    return replace(new, inoculated_s=bag.inoculated_s if at_s is None else at_s, extra=extra)
+    return without_blanks(replace(new, inoculated_s=bag.inoculated_s if at_s is None else at_s))
 
 
 def _text(value: object) -> str:
