@@ -42,6 +42,19 @@ def test_a_pulled_bag_says_how_sure_and_how_to_carry_it(
     assert shown["gone"] and shown["events"][0]["detail"] == "surely yeast"
 
 
+def test_bags_that_are_not_meant_stand_in_no_range(
+    farm: Farm, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A bag's sisters are not it; of bags here and there each is named."""
+    capsys.readouterr()
+    assert farm.say("bag", "show", "19") == 0
+    told = "standing: GO12-017 to GO12-018, GO12-020 to GO12-056 (39 bags)"
+    assert told in capsys.readouterr().out
+    assert farm.say("bag", "shaken", "18", "22", "30", "41", "50", "51") == 0
+    told = "GO12-018, GO12-022, GO12-030, GO12-041 and 2 more (6 bags): shaken"
+    assert told in capsys.readouterr().out
+
+
 @pytest.mark.parametrize(
     ("words", "told"),
     [
