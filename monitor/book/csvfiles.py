@@ -156,7 +156,8 @@ def events_in(path: Path) -> list[tuple[str, str, EventKind, dict[str, str | Non
         try:
             noted(kind, facts, sure)
         except BookError as error:
-            faults.append(f"line {line}: {error}")
+            told = str(error).replace("--", "")  # a column has the name of the command's option
+            faults.append(f"line {line}: {told}")
             continue
         found.append((row["time"], row["bag"].strip(), kind, facts, sure))
     _told_at(path, faults)

@@ -33,6 +33,13 @@ def test_an_event_keeps_its_facts_and_who_wrote_it(
     assert event["by"] == "Ada"
 
 
+def test_what_was_picked_is_told_with_its_unit_once(
+    farm: Farm, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert farm.say("bag", "yield", "17", "--kg", "0.4", "--flush", "1") == 0
+    assert "GO12-017: yield (flush 1; 0.4 kg)" in capsys.readouterr().out
+
+
 def test_a_pulled_bag_says_how_sure_and_how_to_carry_it(
     farm: Farm, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -67,6 +74,7 @@ def test_bags_that_are_not_meant_stand_in_no_range(
         (("shaken", "17", "--at", "2026-03-01"), "before its inoculation"),
         (("shaken", "17", "--at", "2036-03-01"), "a time to come"),
         (("pulled", "17"), "--cause is missing"),
+        (("yield", "17"), "say --kg, a number from 0.001 to 20 kg"),
         (("pulled", "17", "--cause", "yaest"), "did you mean yeast?"),
         (("inspected", "17", "--run", "130"), "0 to 100"),
         (("returned", "17"), "in the room already"),
