@@ -73,8 +73,15 @@ class WalkBook:
         return self.thermometer.parse(text)
 
     def bag(self, typed: str) -> Bag:
-        """The bag a typed or scanned code means; a scanned label may hold the page's address."""
-        return self._standing.bag(self._standing.code(typed.strip().rpartition("/bag/")[2]))
+        """The bag a typed or scanned code means; a scanned label may hold the page's address.
+
+        Raises BookError where the book has none, or it left the room.
+        """
+        code = self._standing.code(typed.strip().rpartition("/bag/")[2])
+        if self._standing.gone(code):
+            back = f"where it is back: bagwatt bag returned {code}"
+            raise BookError(code, "is no longer in the room", back)
+        return self._standing.bag(code)
 
     def take(self, code: str, typed: Typed, *, again: bool = False) -> float | None:
         """Commit a reading, or put a suspicious one by to be read again at the end.
