@@ -265,9 +265,9 @@ class Desk:
         is_gone = standing.gone(code)
         if told == is_gone:
             return
-        leaving = [one for one in standing.standing_events(code) if gone_after([one])]
-        event = leaving[-1] if is_gone else COMES_BACK
-        pen.enter(BookEntry(self.now_s, code, event, f"undo: {act.what}"))
+        left = [one.entry for one in entries if not one.struck and gone_after([one.entry.event])]
+        event, facts = (left[-1].event, left[-1].facts) if is_gone else (COMES_BACK, {})
+        pen.enter(BookEntry(self.now_s, code, event, f"undo: {act.what}", facts))
 
     def _hang(self, pen: Pen, standing: Standing, bag: Bag) -> None:
         """The probe of a bag goes where the bag goes."""

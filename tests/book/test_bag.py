@@ -9,6 +9,10 @@ from typing import Any
 
 import pytest
 
+from monitor.clock import SystemClock
+from monitor.review.outcomes import End, endings
+from monitor.review.records import CONTAMINATED_SURELY, bag_records
+from monitor.terms import DAY_S
 from monitor.values import Bag
 from tests.book.farm import Farm
 
@@ -201,6 +205,20 @@ def test_undo_takes_back_the_last_act_and_keeps_it_readable(
     with farm.read() as store:
         assert store.book()[0] == {}
         assert len(store.history("bag", "GO12-017")) == 2
+
+
+def test_a_return_taken_back_leaves_the_bag_lost_to_what_it_was_lost_to(farm: Farm) -> None:
+    """Tuning and trace go by the last word on a bag: it says as much as the one before."""
+    assert farm.say("bag", "pulled", "17", "--cause", "wet spot", "--surely") == 0
+    assert farm.say("bag", "returned", "17") == 0
+    assert farm.say("book", "undo") == 0
+    with farm.read() as store:
+        bags = {name: bag for name, bag in store.book()[0].items() if name == "GO12-017"}
+        entries = [one.entry for one in store.entries("GO12-017") if not one.struck]
+        (record,) = [one for one in bag_records(store) if one.bag == "GO12-017"]
+    found = endings(bags, entries, SystemClock().wall_s(), 30 * DAY_S)["GO12-017"]
+    assert found.end is End.BAD
+    assert record.outcome == CONTAMINATED_SURELY
 
 
 def test_undo_takes_back_only_ones_own_act(farm: Farm, capsys: pytest.CaptureFixture[str]) -> None:
