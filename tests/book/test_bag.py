@@ -253,6 +253,19 @@ def test_log_says_who_wrote_what(farm: Farm, capsys: pytest.CaptureFixture[str])
     assert (newest["by"], newest["what"]) == ("Ada", "shaken GO12-017 GO12-018 GO12-019 GO12-020")
 
 
+def test_log_names_a_bag_in_full(farm: Farm, capsys: pytest.CaptureFixture[str]) -> None:
+    """What was typed short may be any of several bags by the next season."""
+    assert farm.say("bag", "shaken", "17", "18") == 0
+    assert farm.say("bag", "move", "19", "R9/1/1") == 0
+    assert farm.say("bag", "probe-on", "20", "p1") == 0
+    assert farm.say("bag", "probe-off", "20") == 0
+    capsys.readouterr()
+    assert farm.say("book", "log", "--json", "--count", "4") == 0
+    assert [one["what"] for one in json.loads(capsys.readouterr().out)] == [
+        "probe off GO12-020", "probe p1 on GO12-020", "move GO12-019", "shaken GO12-017 GO12-018",
+    ]  # fmt: skip
+
+
 def test_a_correction_is_a_new_version(farm: Farm) -> None:
     assert farm.say("bag", "correct", "17", "mass_kg=2.25", "recipe=oak", "jar=J5") == 0
     with farm.read() as store:
