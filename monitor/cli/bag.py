@@ -118,7 +118,14 @@ def _move(arguments: argparse.Namespace) -> Exit:
     places = [parse_place(text) for text in words[1::2]]
     with open_desk(arguments) as desk:
         names = desk.move(words[::2], places, moment(arguments, desk))
-    lines = [f"{name} stands at {place}" for name, place in zip(names, places, strict=True)]
+        standing = desk.look()
+    lines = [
+        f"{name} left the room, and is now written at {place}; where it is back in its spawn run: "
+        f"bagwatt bag returned {name}"
+        if standing.gone(name)
+        else f"{name} stands at {place}"
+        for name, place in zip(names, places, strict=True)
+    ]
     return answer(arguments, {"moved": dict(zip(names, map(str, places), strict=True))}, lines)
 
 

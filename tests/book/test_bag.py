@@ -188,6 +188,17 @@ def test_a_held_lot_gives_no_bag_nor_does_anything_made_from_it(
     assert farm.say(*words, "--lot", "GO12-G2-0226/J9") == 0
 
 
+def test_a_bag_that_left_does_not_stand_where_it_is_moved(
+    farm: Farm, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert farm.say("bag", "to-fruiting", "17") == 0
+    capsys.readouterr()
+    assert farm.say("bag", "move", "17", "F1/1/1", "18", "R3/1/1") == 0
+    told = capsys.readouterr().out
+    assert "GO12-017 left the room, and is now written at F1/1/1" in told
+    assert "GO12-017 stands" not in told and "GO12-018 stands at R3/1/1" in told
+
+
 def test_undo_takes_back_the_last_act_and_keeps_it_readable(
     farm: Farm, capsys: pytest.CaptureFixture[str]
 ) -> None:
