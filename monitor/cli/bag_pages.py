@@ -13,6 +13,7 @@ from monitor.book.moments import parse_moment
 from monitor.book.places import parse_place
 from monitor.book.records import LOT, STRAIN
 from monitor.book.standing import Standing, lot_of, place_of, without_blanks
+from monitor.book.walkround import along
 from monitor.cli.booking import answer, local, none_here, open_desk, some, under
 from monitor.cli.exits import Exit
 from monitor.cli.terminal import say, say_json, table
@@ -33,7 +34,7 @@ def listed(arguments: argparse.Namespace) -> Exit:
             if (arguments.all or not standing.gone(bag.bag))
             and arguments.batch in (None, bag.batch)
         ]
-        bags.sort(key=lambda bag: (place_of(bag).rack, bag.shelf or 0, bag.slot or 0, bag.bag))
+        bags.sort(key=along)
         if arguments.json:
             say_json([_plain(bag, standing) for bag in bags])
             return Exit.DONE

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
+from monitor.book.places import rack_order
 from monitor.page.colours import step_of
 from monitor.page.latest import Latest
 from monitor.store import Reader, StandingAlarm
@@ -84,7 +85,8 @@ def look_at_room(store: Reader, latest: Latest) -> RoomView:
         names.setdefault(bag.rack, {}).setdefault(bag.shelf, []).append(bag)
     heads = _heads(bags.values())
     racks = []
-    for name, by_shelf in sorted(names.items()):
+    for name in sorted(names, key=lambda rack: (not rack, rack_order(rack))):
+        by_shelf = names[name]
         shelves = []
         for number, on_it in sorted(by_shelf.items(), key=lambda one: -(one[0] or 0)):
             tiles = [
