@@ -105,6 +105,7 @@ class Views:
             "rack.html",
             title=self._settings.room.name,
             mark=told,
+            now_s=self._clock.wall_s(),
             racks=racks,
             bags=room.bags,
             at_s=room.at_s,
@@ -122,27 +123,30 @@ class Views:
         if view is None:
             return self._show.error(ask, 404, f"The book has no bag {ask.path('code')[:60]}.")
         found = cards(view.alarms, asked, ask.units, self._zone)
+        now_s = self._clock.wall_s()
         return self._show.page(
             ask,
             "bag.html",
             title=view.bag.bag,
             mark=mark,
             view=view,
+            now_s=now_s,
             alarms=found,
             back=f"/bag/{quote(view.bag.bag, safe='')}",
-            **bag_values(view, ask.units, self._zone),
+            **bag_values(view, ask.units, self._zone, now_s),
         )
 
     def alarms(self, ask: Ask) -> Response:
         """What stands, and what ended since yesterday."""
+        now_s = self._clock.wall_s()
         with open_reader(self._newest()) as store:
             mark = mark_text(store.mark())
             found = cards(store.standing(), pending(store), ask.units, self._zone)
             last = store.last_frame()
-            since_s = (last.closed_s if last else self._clock.wall_s()) - DONE_SHOWN_S
+            since_s = (last.closed_s if last else now_s) - DONE_SHOWN_S
             ended = ended_since(store, since_s, ask.units, self._zone)
         return self._show.page(
-            ask, "alarms.html", title="Alarms", mark=mark, alarms=found, ended=ended
+            ask, "alarms.html", title="Alarms", mark=mark, now_s=now_s, alarms=found, ended=ended
         )
 
     def answer(self, ask: Ask) -> Response:
