@@ -86,6 +86,35 @@ def test_every_view_is_accessible_and_fits(
             picture(page, f"{size['width']}-{scheme}-{view.replace('/', '-') or 'rack'}")
 
 
+def test_no_word_is_cut_in_two_on_the_smallest_phone(room: Room, browser: Browser) -> None:
+    """At 320 pixels beside the button, and on a bag's tile; a long code stays within its own."""
+    with opened(browser, viewport={"width": 320, "height": 640}) as page:
+        page.goto(room.address)
+        page.locator("a.bag").first.evaluate(
+            """bag => { bag.className = "bag probe"; bag.innerHTML =
+            "<span class=code>A-long-code-001</span> <b>+1.0</b> <i>probe</i>" }"""
+        )
+        cut = page.evaluate(
+            """() => [...document.querySelectorAll(".card .state, a.bag i")].flatMap((said) => {
+              const words = [];
+              for (const node of said.childNodes)
+                for (const word of node.textContent.matchAll(/\\S+/g)) {
+                  const range = document.createRange();
+                  range.setStart(node, word.index);
+                  range.setEnd(node, word.index + word[0].length);
+                  if (range.getClientRects().length > 1) words.push(word[0]);
+                }
+              return words; })"""
+        )
+        assert cut == []
+        over = page.evaluate(
+            """() => [...document.querySelectorAll("a.bag .code")].filter((code) =>
+              code.getBoundingClientRect().width > code.parentNode.getBoundingClientRect().width
+            ).map((code) => code.textContent)"""
+        )
+        assert over == []
+
+
 def test_axe_finds_what_is_wrong_when_something_is(room: Room, phone: Page) -> None:
     """The check above can fail."""
     phone.goto(room.address)
