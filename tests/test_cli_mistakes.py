@@ -159,6 +159,7 @@ A1,Q,GO-12,L,2026-03-09T10:05:00Z,2.3,R1,2,2,p2
 A2,Q,GO-12,L,09.03.2026,2.3,R1,2,3,p3
 A3,Q,GO-12,L,2026-03-09T10:05:00Z,"2,3",R1,2,3,p3
 A4,Q,GO-12,L,2026-03-09T10:05:00Z,2.3,R1,2,1,p4
+A5,Q,GO-12,L,2036-03-09T10:05:00Z,2.3,R1,2,4,p1
 """
 )
 
@@ -182,6 +183,9 @@ def test_a_spreadsheets_slips_are_told_with_their_line(
         "bags.csv:5: not a number: mass_kg is '2,3'; write a point, such as 2.3",
         "bags.csv: A1, A4 stand in one slot, R1/2/1",
         "probes.csv: p2 hangs on ZZ, which bags.csv does not have",
+        "bags.csv has p1 on A5, probes.csv on A1: mend one of them",
+        "bags.csv: A5 is inoculated on 2036-03-09, days ahead: mend the date",
+        "cohorts: GO-12, lot L (inoculated 9 Mar 10:05) has 2 bags: under three peers",
     ):
         assert line in said
     for sign, name in ((";", "semicolons"), ("\t", "tabs")):
