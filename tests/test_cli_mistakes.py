@@ -67,6 +67,28 @@ def test_words_that_can_not_be_taken(
     assert "run `bagwatt check`" not in said, "it has nothing to do with the settings"
 
 
+def test_a_replay_says_which_rows_it_left_out_and_that_a_file_runs_backward(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A sheet sorted with the newest on top is read as it stands: nearly nothing comes of it."""
+    row = "B1,Q,GO-12,L,{},2.3,R1,1,1,p1\n"
+    (tmp_path / "bags.csv").write_text(
+        HEAD + row.format("2026-03-01T00:00:00Z") + 6 * row.format("1.3.2026"), encoding="utf-8"
+    )
+    (tmp_path / "probes.csv").write_text("probe,place,rack,shelf\n", encoding="utf-8")
+    rows = [f"2026-03-02T{hour:02d}:00Z,p1,temperature,22,Cel\n" for hour in range(9)]
+    for order, backward in ((rows, False), (rows[::-1], True)):
+        text = "time,probe,quantity,value,unit\n" + "".join(order)
+        (tmp_path / "readings.csv").write_text(text, encoding="utf-8")
+        code, said = told(capsys, "replay", str(tmp_path), "--out", str(tmp_path / "out"))
+        assert code == Exit.DONE
+        assert "rows skipped, bad time: 6" in said
+        assert "bags.csv:3: '1.3.2026' is no ISO 8601 time" in said
+        assert "bags.csv:8" not in said and "further ones stand in summary.json" in said
+        wanted = "note: 6 readings are over an hour older than the first row of readings.csv: sort"
+        assert (wanted in said) is backward
+
+
 def test_a_folder_for_a_replay_that_can_not_be_made(capsys: pytest.CaptureFixture[str]) -> None:
     room = str(ROOT / "config" / "room")
     code, said = told(capsys, "replay", room, "--out", "/proc/x")
