@@ -45,6 +45,8 @@ def told(capsys: pytest.CaptureFixture[str], *words: str) -> tuple[int, str]:
         ("batch add Q X --mass 2.3lb", "`2.3lb` is no mass: write kilograms such as 2.3"),
         ("night --date yesterday", "--date: `yesterday` is no day; write it such as 2026-03-04"),
         ("night --from 3 --to 4", "--from, --to: `3` is no time; write it such as 2026-03-04T"),
+        ("night --date 2099-03-04", "--date: 2099-03-04 is still to come; name a night that has"),
+        ("night --from 2099-03-04 --to 2099-03-05", "--from, --to: 2099-03-04 is still to come"),
         ("trace --since 3", "--since: 3 of what? write a duration such as `20 s`"),
         ("trace --since 3x", "--since: `x` is no unit of time; write a duration such as"),
         ("mirror", "monitor.yaml: it has no block `mirror`, so nothing is copied; README.md"),
@@ -87,6 +89,24 @@ def test_a_replay_says_which_rows_it_left_out_and_that_a_file_runs_backward(
         assert "bags.csv:8" not in said and "further ones stand in summary.json" in said
         wanted = "note: 6 readings are over an hour older than the first row of readings.csv: sort"
         assert (wanted in said) is backward
+
+
+def test_a_picture_for_a_folder_that_is_not_there(
+    config: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    code, said = told(capsys, "night", "--png", "/nowhere/n.png", "--config", str(config))
+    assert code == Exit.FAILED
+    assert said == "/nowhere/n.png: its folder is not there or can't be written; name another\n"
+
+
+def test_a_night_fits_a_narrow_terminal(
+    config: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A phone that is logged in to the Pi shows 40 columns."""
+    monkeypatch.setenv("COLUMNS", "40")
+    code, said = told(capsys, "night", "--config", str(config))
+    assert code == Exit.DONE
+    assert max(map(len, said.splitlines())) <= 40
 
 
 def test_a_folder_for_a_replay_that_can_not_be_made(capsys: pytest.CaptureFixture[str]) -> None:
