@@ -47,6 +47,11 @@ def told(capsys: pytest.CaptureFixture[str], *words: str) -> tuple[int, str]:
         ("night --from 3 --to 4", "--from, --to: `3` is no time; write it such as 2026-03-04T"),
         ("night --date 2099-03-04", "--date: 2099-03-04 is still to come; name a night that has"),
         ("night --from 2099-03-04 --to 2099-03-05", "--from, --to: 2099-03-04 is still to come"),
+        (
+            "label --batch QL-0309 --out /proc/x.pdf --columns 2 --rows 4 --skip 8",
+            "--skip 8: a sheet has 8 labels, and one must be left on it; skip 0 to 7",
+        ),
+        ("book import bag /proc", "/proc: is a folder; name a CSV file in it"),
         ("trace --since 3", "--since: 3 of what? write a duration such as `20 s`"),
         ("trace --since 3x", "--since: `x` is no unit of time; write a duration such as"),
         ("mirror", "monitor.yaml: it has no block `mirror`, so nothing is copied; README.md"),

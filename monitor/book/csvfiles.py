@@ -66,6 +66,8 @@ def read_csv(path: Path, needed: Sequence[str], known: Iterable[str]) -> list[tu
 
     Raises BookError where the file or a column is wrong, with the column that was meant.
     """
+    if path.is_dir():
+        raise BookError(str(path), "is a folder", "name a CSV file in it")
     if not path.is_file():
         raise BookError(str(path), "there is no such file", "name a CSV file")
     skips = Skips()
