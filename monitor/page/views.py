@@ -12,10 +12,10 @@ from zoneinfo import ZoneInfo
 from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
-from monitor.book.answers import ask_of_alarm
+from monitor.book.answers import ask_of_alarm, pending
 from monitor.clock import Clock
 from monitor.errors import BookError
-from monitor.page.acts import Entry, pending, take_walk
+from monitor.page.acts import Entry, take_walk
 from monitor.page.alarm_cards import cards
 from monitor.page.ask import DEVICE, UNITS, VISIT, Ask, local_path
 from monitor.page.bag import look_at_bag
