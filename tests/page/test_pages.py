@@ -95,6 +95,7 @@ def test_a_bag_is_told_of_before_the_first_frame(serve: Serve) -> None:
     assert main([*words, "--inoculated", "2026-03-02", "--config", str(path.parent)]) == 0
     served.clock.now_s = START_S + 10 * DAY_S
     client = served.visit()
+    assert "0 of 1 bag read." in client.get("/walk").text
     bag, rack = client.get("/bag/X1").text, client.get("/").text
     assert "<dt>Inoculated</dt><dd>2 Mar 00:00, 10\N{NO-BREAK SPACE}days ago</dd>" in bag
     assert "Not judged yet" in bag and "1 bag, not judged yet." in rack

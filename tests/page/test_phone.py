@@ -95,10 +95,10 @@ def test_no_word_is_cut_in_two_on_the_smallest_phone(room: Room, browser: Browse
             "<span class=code>A-long-code-001</span> <b>+1.0</b> <i>probe</i>" }"""
         )
         cut = page.evaluate(
-            """() => [...document.querySelectorAll(".card .state, a.bag i")].flatMap((said) => {
+            """() => [...document.querySelectorAll(".card *, a.bag i")].flatMap((said) => {
               const words = [];
               for (const node of said.childNodes)
-                for (const word of node.textContent.matchAll(/\\S+/g)) {
+                if (node.nodeType === 3) for (const word of node.textContent.matchAll(/\\S+/g)) {
                   const range = document.createRange();
                   range.setStart(node, word.index);
                   range.setEnd(node, word.index + word[0].length);
@@ -113,6 +113,19 @@ def test_no_word_is_cut_in_two_on_the_smallest_phone(room: Room, browser: Browse
             ).map((code) => code.textContent)"""
         )
         assert over == []
+
+
+def test_a_slip_on_the_walk_is_answered_in_the_thermometers_degrees(
+    room: Room, phone: Page
+) -> None:
+    for degrees, like in (("C", "23.5"), ("F", "74.3")):
+        phone.goto(f"{room.address}walk")
+        if degrees == "F":
+            phone.get_by_role("button", name="Show °F").click()
+        expect(phone.get_by_label(f"Surface in °{degrees}")).to_be_visible()
+        phone.locator("#walk-value").fill("warm")
+        phone.get_by_role("button", name="Keep and go on").click()
+        expect(phone.locator("#walk-why")).to_have_text(f"Type a temperature like {like}")
 
 
 def test_axe_finds_what_is_wrong_when_something_is(room: Room, phone: Page) -> None:
