@@ -112,6 +112,14 @@ def test_acknowledging_writes_a_command_for_the_daemon(
     assert run("--config", str(config), "--json") == 3
     rows = {one["alarm"]: one["asked"] for one in json.loads(capsys.readouterr().out)}
     assert rows == {"a1b2c3": "acknowledge", "a1ffff": None}
+    (asked,) = commands(config)
+    taken = replace(
+        hot("a1b2c3", "B17"), event_id="2", at_s=asked.at_s, transition=Transition.ACKNOWLEDGED
+    )
+    with Store.open(config / "bagwatt.db", NOW_S) as store:  # as the watch does between two frames
+        store.add_events([taken])
+    run("--config", str(config))
+    assert ": asked)" not in capsys.readouterr().out
     (command,) = commands(config)
     assert (command.verb, command.alarm_id) == ("acknowledge", "a1b2c3")
 

@@ -33,7 +33,12 @@ def ask_of_alarm(
 
 
 def pending(store: Reader) -> dict[str, str]:
-    """What was asked of alarms since the last frame and may not have been taken yet."""
+    """What was asked of standing alarms since the last frame and is not told of them yet."""
     last = store.last_frame()
-    rows = store.journal_after(last.last_command_id if last else 0)
-    return {row.body.alarm_id: row.body.verb for row in rows if isinstance(row.body, AlarmCommand)}
+    told_s = {one.raised.alarm_id: one.latest.at_s for one in store.standing()}
+    asked = [row.body for row in store.journal_after(last.last_command_id if last else 0)]
+    return {
+        one.alarm_id: one.verb
+        for one in asked
+        if isinstance(one, AlarmCommand) and one.at_s > told_s.get(one.alarm_id, one.at_s)
+    }
