@@ -23,8 +23,9 @@ from monitor.book.walkround import (
 from monitor.clock import Clock
 from monitor.errors import BookError
 from monitor.settings.schema import Settings
+from monitor.sources.units import Unit, UnknownUnitError, unit_named
 from monitor.store import Arrival, Store, WalkStep
-from monitor.values import Bag, Decoded, Flag, Reading
+from monitor.values import Bag, Decoded, Flag, Quantity, Reading
 
 SOURCE = "walk"
 _TOLD = 8
@@ -141,8 +142,8 @@ class WalkBook:
         at_s = parse_moment(row["time"], zone)
         if not self._standing.bag(code).inoculated_s <= at_s <= now_s + 300:
             raise BookError(row["time"], f"before {code} was inoculated, or to come", "")
-        unit = {"degF": "F", "Cel": "C"}.get(row.get("unit", ""), row.get("unit", ""))
-        return self.thermometer.reading(code, self.parse(f"{row['value']} {unit}"), at_s, now_s)
+        typed = self.parse(f"{row['value']} {_letter(row.get('unit', ''))}")
+        return self.thermometer.reading(code, typed, at_s, now_s)
 
     def _arrival(self, reading: Reading, *, named: bool = False) -> Arrival:
         """`named`: the same row again is the same delivery."""
@@ -163,3 +164,14 @@ class WalkBook:
         """As the daemon has it: set, or at least not behind its last frame."""
         last = self._store.last_frame()
         return self._clock.synced() or last is None or self._clock.wall_s() >= last.closed_s
+
+
+def _letter(unit: str) -> str:
+    """C or F of a unit as any source may name it; empty where none is named. Raises BookError."""
+    if not unit.strip():
+        return ""
+    with suppress(UnknownUnitError):
+        letter = {Unit.CEL: "C", Unit.DEG_F: "F"}.get(unit_named(unit, Quantity.TEMPERATURE))
+        if letter:
+            return letter
+    raise BookError(unit, "is no unit of a thermometer", "write C or F")

@@ -46,7 +46,9 @@ def parse_reading(text: str, unit: str, least_c: float = LEAST_C, most_c: float 
     """
     found = _TYPED.fullmatch(text.strip())
     if found is None:
-        raise BookError(text or "''", "is no reading", "type it such as 74.3, 74.3F or 23.5 C")
+        raise BookError(
+            text.strip() or "''", "is no reading", "type it such as 74.3, 74.3F or 23.5 C"
+        )
     number = float(found[1].replace(",", "."))
     in_unit = found[2].upper() or unit
     shown_c = _celsius(number, in_unit)

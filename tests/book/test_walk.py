@@ -229,7 +229,9 @@ def test_a_logging_thermometers_file_counts_once(
     farm: Farm, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     name = walk_file(
-        tmp_path / "log.csv", "2026-03-12T07:00,17,74.3,F", "2026-03-12T07:01,GO12-018,23.5,"
+        tmp_path / "log.csv",
+        "2026-03-12T07:00,17,74.3,Fahrenheit",
+        "2026-03-12T07:01,GO12-018,23.5,degC",
     )
     assert farm.say("walk", "--csv", name) == 0
     assert farm.say("walk", "--csv", name) == 0
@@ -252,6 +254,8 @@ def test_a_file_of_one_reading_is_told_as_one(
         ("2026-03-12T07:01,17,240,C", "did you mean 24 C?"),
         ("2026-03-01T07:01,17,23.5,C", "before GO12-017 was inoculated"),
         ("at seven,17,23.5,C", "is no time"),
+        ("2026-03-12T07:01,17,,", "line 3: '': is no reading"),
+        ("2026-03-12T07:01,17,23.5,furlong", "furlong: is no unit of a thermometer; write C or F"),
     ],
 )
 def test_a_bad_file_is_refused_whole(
