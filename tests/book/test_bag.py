@@ -188,6 +188,19 @@ def test_a_held_lot_gives_no_bag_nor_does_anything_made_from_it(
     assert farm.say(*words, "--lot", "GO12-G2-0226/J9") == 0
 
 
+def test_a_bag_that_is_pulled_twice_may_have_been_another(
+    farm: Farm, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Taken all the same, as a cause may be known better now; and told, as 17 may be 71."""
+    told = "GO12-017: `pulled` stood there already; was it another bag? bagwatt book undo"
+    for count, code in enumerate(("17", "18", "17")):
+        capsys.readouterr()
+        assert farm.say("bag", "pulled", code, "--cause", "yeast") == 0
+        assert (told in capsys.readouterr().out) is (count == 2)
+    assert farm.say("bag", "composted", "17") == 0
+    assert "already" not in capsys.readouterr().out
+
+
 def test_a_bag_that_left_does_not_stand_where_it_is_moved(
     farm: Farm, capsys: pytest.CaptureFixture[str]
 ) -> None:
