@@ -113,6 +113,13 @@ def test_no_word_is_cut_in_two_on_the_smallest_phone(room: Room, browser: Browse
             ).map((code) => code.textContent)"""
         )
         assert over == []
+        page.goto(f"{room.address}tuning")
+        lines = page.locator(".strains .state").first.evaluate(
+            """said => { said.textContent = "worked out 2026-11-30 10:02";
+            return said.getClientRects().length; }"""
+        )
+        assert lines == 1, "a date is broken at its hyphen"
+        assert page.evaluate("document.documentElement.scrollWidth") <= 320
 
 
 def test_a_slip_on_the_walk_is_answered_in_the_thermometers_degrees(
