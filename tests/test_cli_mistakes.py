@@ -51,6 +51,13 @@ def told(capsys: pytest.CaptureFixture[str], *words: str) -> tuple[int, str]:
             "label --batch QL-0309 --out /proc/x.pdf --columns 2 --rows 4 --skip 8",
             "--skip 8: a sheet has 8 labels, and one must be left on it; skip 0 to 7",
         ),
+        (
+            "bag correct 17 strain=X'9",
+            "no such strain: X'9; write it down first: bagwatt book add strain 'X'\"'\"'9'",
+        ),
+        ("bag correct 17 strain=GO12", "no such strain: GO12; did you mean GO-12? or write it"),
+        ("bag correct 17 mass_kg=0.01", "a mass of 0.01 kg; if it is so, say --sure (up to 40)"),
+        ("bag correct 17 mass_kg=23", "did you mean 2.3? If it is so, say --sure"),
         ("book import bag /proc", "/proc: is a folder; name a CSV file in it"),
         ("bag show 17 18", "bag show: `18` is not taken there; see `bagwatt bag show --help`"),
         ("bag yield 17 --grams 400", "bagwatt bag yield: `--grams 400` is not taken there"),
