@@ -60,6 +60,7 @@ class Tally:
     hand_readings: int = 0
     frames: int = 0
     book_entries: int = 0
+    older_than_first: int = 0
     flags: Counter[str] = field(default_factory=Counter)
     alarms: Counter[str] = field(default_factory=Counter)
     first_s: float | None = None
@@ -99,6 +100,8 @@ class Writer:
         self.tally.flags.update(str(flag) for flag in flags)
         if self.tally.first_s is None:
             self.tally.first_s = reading.received_s
+        if reading.measured_s is not None:
+            self.tally.older_than_first += reading.measured_s < self.tally.first_s - HOUR_S
 
     def _alarm_row(self, event: AlarmEvent) -> list[str]:
         facts = event.facts
@@ -260,6 +263,12 @@ def _notes(folder: Folder, settings: Settings | None, tally: Tally) -> list[str]
     ]
     if not tally.readings:
         notes.append("there was no reading to judge by")
+    if tally.older_than_first:
+        readings = counted(tally.older_than_first, "reading is", "readings are")
+        notes.append(
+            f"{readings} over an hour older than the first row of readings.csv: sort it by time, "
+            "the oldest first"
+        )
     if late := tally.flags.get("late", 0):
         readings = counted(late, "reading", "readings")
         notes.append(f"{readings} came after their frame was closed: stored, not judged")

@@ -101,9 +101,25 @@ def test_history_tells_what_happened(config: Path, capsys: pytest.CaptureFixture
     assert "B18" in capsys.readouterr().out
 
 
-def test_acknowledging_writes_a_command_for_the_daemon(config: Path) -> None:
-    """A part of the id that fits only one is enough."""
+def test_acknowledging_writes_a_command_for_the_daemon(
+    config: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A part of the id that fits only one is enough; until it is taken the list says so."""
     assert run("--config", str(config), "--acknowledge", "a1b") == 0
+    assert capsys.readouterr().out.startswith("acknowledge, asked: Bag B17 is warmer")
+    assert run("--config", str(config)) == 3
+    assert capsys.readouterr().out.count("unacknowledged (acknowledge: asked)") == 1
+    assert run("--config", str(config), "--json") == 3
+    rows = {one["alarm"]: one["asked"] for one in json.loads(capsys.readouterr().out)}
+    assert rows == {"a1b2c3": "acknowledge", "a1ffff": None}
+    (asked,) = commands(config)
+    taken = replace(
+        hot("a1b2c3", "B17"), event_id="2", at_s=asked.at_s, transition=Transition.ACKNOWLEDGED
+    )
+    with Store.open(config / "bagwatt.db", NOW_S) as store:  # as the watch does between two frames
+        store.add_events([taken])
+    run("--config", str(config))
+    assert ": asked)" not in capsys.readouterr().out
     (command,) = commands(config)
     assert (command.verb, command.alarm_id) == ("acknowledge", "a1b2c3")
 

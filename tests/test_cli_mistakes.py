@@ -45,6 +45,23 @@ def told(capsys: pytest.CaptureFixture[str], *words: str) -> tuple[int, str]:
         ("batch add Q X --mass 2.3lb", "`2.3lb` is no mass: write kilograms such as 2.3"),
         ("night --date yesterday", "--date: `yesterday` is no day; write it such as 2026-03-04"),
         ("night --from 3 --to 4", "--from, --to: `3` is no time; write it such as 2026-03-04T"),
+        ("night --date 2099-03-04", "--date: 2099-03-04 is still to come; name a night that has"),
+        ("night --from 2099-03-04 --to 2099-03-05", "--from, --to: 2099-03-04 is still to come"),
+        (
+            "label --batch QL-0309 --out /proc/x.pdf --columns 2 --rows 4 --skip 8",
+            "--skip 8: a sheet has 8 labels, and one must be left on it; skip 0 to 7",
+        ),
+        (
+            "bag correct 17 strain=X'9",
+            "no such strain: X'9; write it down first: bagwatt book add strain 'X'\"'\"'9'",
+        ),
+        ("bag correct 17 strain=GO12", "no such strain: GO12; did you mean GO-12? or write it"),
+        ("bag correct 17 mass_kg=0.01", "a mass of 0.01 kg; if it is so, say --sure (up to 40)"),
+        ("bag correct 17 mass_kg=23", "did you mean 2.3? If it is so, say --sure"),
+        ("book import bag /proc", "/proc: is a folder; name a CSV file in it"),
+        ("bag show 17 18", "bag show: `18` is not taken there; see `bagwatt bag show --help`"),
+        ("bag yield 17 --grams 400", "bagwatt bag yield: `--grams 400` is not taken there"),
+        ("alarms --answer 3", "bagwatt alarms: `--answer 3` is not taken there"),
         ("trace --since 3", "--since: 3 of what? write a duration such as `20 s`"),
         ("trace --since 3x", "--since: `x` is no unit of time; write a duration such as"),
         ("mirror", "monitor.yaml: it has no block `mirror`, so nothing is copied; README.md"),
@@ -65,6 +82,46 @@ def test_words_that_can_not_be_taken(
     assert answer in said
     assert "Traceback" not in said and "Value error" not in said
     assert "run `bagwatt check`" not in said, "it has nothing to do with the settings"
+
+
+def test_a_replay_says_which_rows_it_left_out_and_that_a_file_runs_backward(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A sheet sorted with the newest on top is read as it stands: nearly nothing comes of it."""
+    row = "B1,Q,GO-12,L,{},2.3,R1,1,1,p1\n"
+    (tmp_path / "bags.csv").write_text(
+        HEAD + row.format("2026-03-01T00:00:00Z") + 6 * row.format("1.3.2026"), encoding="utf-8"
+    )
+    (tmp_path / "probes.csv").write_text("probe,place,rack,shelf\n", encoding="utf-8")
+    rows = [f"2026-03-02T{hour:02d}:00Z,p1,temperature,22,Cel\n" for hour in range(9)]
+    for order, backward in ((rows, False), (rows[::-1], True)):
+        text = "time,probe,quantity,value,unit\n" + "".join(order)
+        (tmp_path / "readings.csv").write_text(text, encoding="utf-8")
+        code, said = told(capsys, "replay", str(tmp_path), "--out", str(tmp_path / "out"))
+        assert code == Exit.DONE
+        assert "rows skipped, bad time: 6" in said
+        assert "bags.csv:3: '1.3.2026' is no ISO 8601 time" in said
+        assert "bags.csv:8" not in said and "further ones stand in summary.json" in said
+        wanted = "note: 6 readings are over an hour older than the first row of readings.csv: sort"
+        assert (wanted in said) is backward
+
+
+def test_a_picture_for_a_folder_that_is_not_there(
+    config: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    code, said = told(capsys, "night", "--png", "/nowhere/n.png", "--config", str(config))
+    assert code == Exit.FAILED
+    assert said == "/nowhere/n.png: its folder is not there or can't be written; name another\n"
+
+
+def test_a_night_fits_a_narrow_terminal(
+    config: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A phone that is logged in to the Pi shows 40 columns."""
+    monkeypatch.setenv("COLUMNS", "40")
+    code, said = told(capsys, "night", "--config", str(config))
+    assert code == Exit.DONE
+    assert max(map(len, said.splitlines())) <= 40
 
 
 def test_a_folder_for_a_replay_that_can_not_be_made(capsys: pytest.CaptureFixture[str]) -> None:
@@ -159,6 +216,7 @@ A1,Q,GO-12,L,2026-03-09T10:05:00Z,2.3,R1,2,2,p2
 A2,Q,GO-12,L,09.03.2026,2.3,R1,2,3,p3
 A3,Q,GO-12,L,2026-03-09T10:05:00Z,"2,3",R1,2,3,p3
 A4,Q,GO-12,L,2026-03-09T10:05:00Z,2.3,R1,2,1,p4
+A5,Q,GO-12,L,2036-03-09T10:05:00Z,2.3,R1,2,4,p1
 """
 )
 
@@ -182,6 +240,9 @@ def test_a_spreadsheets_slips_are_told_with_their_line(
         "bags.csv:5: not a number: mass_kg is '2,3'; write a point, such as 2.3",
         "bags.csv: A1, A4 stand in one slot, R1/2/1",
         "probes.csv: p2 hangs on ZZ, which bags.csv does not have",
+        "bags.csv has p1 on A5, probes.csv on A1: mend one of them",
+        "bags.csv: A5 is inoculated on 2036-03-09, days ahead: mend the date",
+        "cohorts: GO-12, lot L (inoculated 9 Mar 10:05) has 2 bags: under three peers",
     ):
         assert line in said
     for sign, name in ((";", "semicolons"), ("\t", "tabs")):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from monitor.errors import BookError
 from monitor.judge.alarm_state import MOST_SHELVED_S, NEED_A_REASON, VERBS
-from monitor.store import StandingAlarm, Store
+from monitor.store import Reader, StandingAlarm, Store
 from monitor.values import AlarmCommand
 
 LONGEST_NOTE = 300
@@ -30,3 +30,15 @@ def ask_of_alarm(
     until_s = now_s + for_s if verb == "shelve" else None
     store.add_command(AlarmCommand(now_s, verb, alarm_id, who, note, until_s))
     return alarm
+
+
+def pending(store: Reader) -> dict[str, str]:
+    """What was asked of standing alarms since the last frame and is not told of them yet."""
+    last = store.last_frame()
+    told_s = {one.raised.alarm_id: one.latest.at_s for one in store.standing()}
+    asked = [row.body for row in store.journal_after(last.last_command_id if last else 0)]
+    return {
+        one.alarm_id: one.verb
+        for one in asked
+        if isinstance(one, AlarmCommand) and one.at_s > told_s.get(one.alarm_id, one.at_s)
+    }

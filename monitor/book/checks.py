@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from datetime import datetime
+from shlex import quote
 from zoneinfo import ZoneInfo
 
 from monitor.book.codes import check_pattern, suggestion
@@ -148,8 +149,9 @@ class Checks:
         known = {*self._settings.strains.strains, *self._standing.records[STRAIN]}
         if bag.strain not in known:
             hint = suggestion(bag.strain, known)
-            first = f"or write it down first: bagwatt book add strain {bag.strain or 'CODE'}"
-            raise BookError(bag.bag, f"no such strain: {bag.strain or '(none)'}", f"{hint} {first}")
+            first = f"write it down first: bagwatt book add strain {quote(bag.strain or 'CODE')}"
+            what = f"no such strain: {bag.strain or '(none)'}"
+            raise BookError(bag.bag, what, f"{hint} or {first}" if hint else first)
 
     def _mass(self, bag: Bag, sure: bool) -> None:
         if LEAST_KG <= bag.mass_kg <= MOST_KG or (sure and 0 < bag.mass_kg <= 40):
@@ -158,10 +160,9 @@ class Checks:
             kg for kg in (bag.mass_kg / 10, bag.mass_kg / 1000, bag.mass_kg * 10)
             if 0.5 <= kg <= 8.0
         ]  # fmt: skip
-        hint = f"did you mean {likely[0]:g}? " if likely else ""
-        raise BookError(
-            bag.bag, f"a mass of {bag.mass_kg:g} kg", f"{hint}If it is so, say --sure (up to 40)"
-        )
+        sure_of_it = "if it is so, say --sure (up to 40)"
+        hint = f"did you mean {likely[0]:g}? {sure_of_it.capitalize()}" if likely else sure_of_it
+        raise BookError(bag.bag, f"a mass of {bag.mass_kg:g} kg", hint)
 
     def _dates(self, bag: Bag) -> None:
         if bag.inoculated_s > self._now_s + DAY_S:

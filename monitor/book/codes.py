@@ -51,6 +51,17 @@ def count_on(first: str, count: int) -> list[str]:
     return [f"{head}{int(digits) + step:0{len(digits)}d}{tail}" for step in range(count)]
 
 
+def in_runs(codes: Sequence[str]) -> list[list[str]]:
+    """The codes in their order, those that count on from one another together."""
+    runs: list[list[str]] = []
+    for code in codes:
+        if runs and _TAIL.fullmatch(runs[-1][-1]) and count_on(runs[-1][-1], 2)[1] == code:
+            runs[-1].append(code)
+        else:
+            runs.append([code])
+    return runs
+
+
 def _not_too_many(where: str, count: int) -> None:
     if count > MOST_CODES:
         raise BookError(where, f"{count} codes at once", f"enter at most {MOST_CODES} at a time")

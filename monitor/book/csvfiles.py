@@ -15,7 +15,7 @@ from monitor.book.codes import suggestion
 from monitor.book.events import BY_WORD, FACTS, EventKind, noted
 from monitor.book.moments import utc_stamp
 from monitor.book.records import FIELDS
-from monitor.book.standing import Standing
+from monitor.book.standing import Standing, without_blanks
 from monitor.errors import BookError, FolderError
 from monitor.sources.folder import (
     BAG_COLUMNS,
@@ -66,6 +66,8 @@ def read_csv(path: Path, needed: Sequence[str], known: Iterable[str]) -> list[tu
 
     Raises BookError where the file or a column is wrong, with the column that was meant.
     """
+    if path.is_dir():
+        raise BookError(str(path), "is a folder", "name a CSV file in it")
     if not path.is_file():
         raise BookError(str(path), "there is no such file", "name a CSV file")
     skips = Skips()
@@ -116,7 +118,7 @@ def bags_in(path: Path) -> tuple[list[Bag], dict[str, int]]:
             continue
         if bag.bag in {one.bag for one in bags}:
             faults.append(f"line {line}: {bag.bag} is named twice")
-        bags.append(bag)
+        bags.append(without_blanks(bag))
         if version.isdecimal():
             seen[bag.bag] = int(version)
     _told_at(path, faults)
@@ -156,7 +158,8 @@ def events_in(path: Path) -> list[tuple[str, str, EventKind, dict[str, str | Non
         try:
             noted(kind, facts, sure)
         except BookError as error:
-            faults.append(f"line {line}: {error}")
+            told = str(error).replace("--", "")  # a column has the name of the command's option
+            faults.append(f"line {line}: {told}")
             continue
         found.append((row["time"], row["bag"].strip(), kind, facts, sure))
     _told_at(path, faults)

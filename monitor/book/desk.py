@@ -15,7 +15,7 @@ from monitor.book.codes import resolve
 from monitor.book.events import Noted, gone_after
 from monitor.book.places import Place
 from monitor.book.records import BAG_KIND, FIELDS, LOAD, LOT, RECIPE, SESSION, checked
-from monitor.book.standing import Standing, lot_of
+from monitor.book.standing import Standing, lot_of, without_blanks
 from monitor.errors import BookError
 from monitor.settings.schema import Settings
 from monitor.store import Act, Pen, Store
@@ -41,6 +41,11 @@ class Desk:
         with self.store.act(self.now_s, self.by, what) as pen:
             standing = Standing.read(self.store)
             yield pen, standing, Checks(self.settings, standing, self.now_s)
+
+    def _names(self, typed: Sequence[str]) -> list[str]:
+        """The bags that are meant: a log of short codes would mean others in a year."""
+        standing = self.look()
+        return [standing.code(code) for code in typed]
 
     def add_bags(self, bags: Sequence[Bag], what: str, *, sure: bool = False) -> list[str]:
         """New bags; returns what else came into the book with them. Raises BookError."""
@@ -107,7 +112,7 @@ class Desk:
             for bag in changed:
                 code = standing.code(bag.bag)
                 _not_overtaken(code, seen.get(code), standing, self.settings.room.timezone)
-                if standing.bag(code) != bag:
+                if without_blanks(standing.bag(code)) != without_blanks(bag):
                     wrong.append(bag)
                     self._events_still_after(bag, standing, checks)
             checks.new(new)
@@ -125,8 +130,8 @@ class Desk:
 
     def move(self, codes: Sequence[str], places: Sequence[Place], at_s: float) -> list[str]:
         """Bags to new places. Raises BookError."""
-        with self._act(f"move {' '.join(codes)}") as (pen, standing, checks):
-            names = [standing.code(code) for code in codes]
+        names = self._names(codes)
+        with self._act(f"move {' '.join(names)}") as (pen, standing, checks):
             moved = [
                 replace(standing.bag(name), rack=place.rack, shelf=place.shelf, slot=place.slot)
                 for name, place in zip(names, places, strict=True)
@@ -144,8 +149,9 @@ class Desk:
 
     def note(self, codes: Sequence[str], noted: Noted, at_s: float) -> list[str]:
         """An event of each of these bags. Raises BookError."""
-        rows = [(code, noted, at_s) for code in codes]
-        return self.note_all(rows, f"{noted.event} {' '.join(codes)}")
+        names = self._names(codes)
+        rows = [(name, noted, at_s) for name in names]
+        return self.note_all(rows, f"{noted.event} {' '.join(names)}")
 
     def note_all(self, rows: Sequence[tuple[str, Noted, float]], what: str) -> list[str]:
         """Events (bag, what, when) in one act; returns the bags. Raises BookError."""
@@ -164,8 +170,9 @@ class Desk:
 
     def probe_on(self, code: str, probe: str, at_s: float) -> tuple[str, str]:
         """Hang a probe on a bag; returns both names. Raises BookError."""
-        with self._act(f"probe {probe} on {code}") as (pen, standing, checks):
-            bag = standing.bag(standing.code(code))
+        (name,) = self._names([code])
+        with self._act(f"probe {probe} on {name}") as (pen, standing, checks):
+            bag = standing.bag(name)
             checks.after_inoculation(bag, at_s, "probe on")
             checks.probe(probe, bag.bag)
             pen.put(replace(bag, probe=probe), at_s)
@@ -175,8 +182,9 @@ class Desk:
 
     def probe_off(self, code: str, at_s: float) -> tuple[str, str]:
         """Take the probe off a bag; returns both names. Raises BookError."""
-        with self._act(f"probe off {code}") as (pen, standing, checks):
-            bag = standing.bag(standing.code(code))
+        (name,) = self._names([code])
+        with self._act(f"probe off {name}") as (pen, standing, checks):
+            bag = standing.bag(name)
             probe = standing.probe_on(bag.bag)
             if not probe:
                 raise BookError(bag.bag, "has no probe", "see `bagwatt bag list`")
@@ -265,9 +273,9 @@ class Desk:
         is_gone = standing.gone(code)
         if told == is_gone:
             return
-        leaving = [one for one in standing.standing_events(code) if gone_after([one])]
-        event = leaving[-1] if is_gone else COMES_BACK
-        pen.enter(BookEntry(self.now_s, code, event, f"undo: {act.what}"))
+        left = [one.entry for one in entries if not one.struck and gone_after([one.entry.event])]
+        event, facts = (left[-1].event, left[-1].facts) if is_gone else (COMES_BACK, {})
+        pen.enter(BookEntry(self.now_s, code, event, f"undo: {act.what}", facts))
 
     def _hang(self, pen: Pen, standing: Standing, bag: Bag) -> None:
         """The probe of a bag goes where the bag goes."""

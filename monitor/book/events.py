@@ -93,10 +93,11 @@ def noted(kind: EventKind, given: Mapping[str, str | None], surely: bool | None 
     surely  for `pulled`: whether the cause is sure; None where nobody said
     """
     facts = {name: _checked(name, text) for name, text in given.items() if text is not None}
-    missing = [name for name in kind.needed if name not in facts]
+    missing = next((name for name in kind.needed if name not in facts), None)
     if missing:
-        some = f", one of: {', '.join(FACTS[missing[0]].words)}" if FACTS[missing[0]].words else ""
-        raise BookError(kind.word, f"--{missing[0]} is missing", f"say --{missing[0]}{some}")
+        wanted = FACTS[missing]
+        some = f"one of: {', '.join(wanted.words)}" if wanted.words else _range(wanted)
+        raise BookError(kind.word, f"--{missing} is missing", f"say --{missing}, {some}")
     if kind.event == "pulled":
         facts["sure"] = "maybe" if surely is None else ("surely" if surely else "maybe")
     return Noted(kind.event, _in_words(facts), facts)
@@ -114,9 +115,12 @@ def _checked(name: str, text: str) -> str:
     except ValueError:
         number = float("nan")
     if not kind.least <= number <= kind.most:
-        wanted = f"{kind.least:g} to {kind.most:g}{kind.unit}"
-        raise BookError(f"--{name} {text}", "can't be", f"write a number from {wanted}")
+        raise BookError(f"--{name} {text}", "can't be", f"write {_range(kind)}")
     return f"{number:g}"
+
+
+def _range(kind: FactKind) -> str:
+    return f"a number from {kind.least:g} to {kind.most:g}{kind.unit}"
 
 
 def _in_words(facts: Mapping[str, str]) -> str:
@@ -125,7 +129,8 @@ def _in_words(facts: Mapping[str, str]) -> str:
         parts.append(" ".join(filter(None, (facts.get("sure", ""), facts["cause"]))))
     for name, text in facts.items():
         if name not in ("cause", "sure", "words"):
-            parts.append(f"{name} {text}{FACTS[name].unit}")
+            unit = FACTS[name].unit
+            parts.append(f"{text}{unit}" if unit.strip() == name else f"{name} {text}{unit}")
     return "; ".join([*parts, *([facts["words"]] if "words" in facts else [])])
 
 

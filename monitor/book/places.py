@@ -34,6 +34,12 @@ def parse_place(text: str) -> Place:
     return Place(rack, int(shelf), None if slot is None else int(slot))
 
 
+def rack_order(rack: str) -> list[tuple[bool, int, str]]:
+    """R2 before R10: runs of digits count as numbers."""
+    parts = re.findall(r"\d+|\D+", rack)
+    return [(not part.isdecimal(), int(part) if part.isdecimal() else 0, part) for part in parts]
+
+
 def place_in(detail: str) -> Place | None:
     """The place that the detail of a `moved` entry names, None where it names none."""
     return parse_place(detail) if _PLACE.fullmatch(detail.strip()) else None

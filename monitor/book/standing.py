@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from monitor.book.codes import resolve
 from monitor.book.events import gone_after
@@ -20,6 +20,11 @@ def place_of(bag: Bag) -> Place:
 def lot_of(bag: Bag) -> str:
     """The spawn a bag got: its lot, or the jar of it where the jar is known."""
     return lot_name(bag.spawn_lot, bag.extra.get("jar", ""))
+
+
+def without_blanks(bag: Bag) -> Bag:
+    """The bag without the further columns in which nothing is said of it."""
+    return replace(bag, extra={name: text for name, text in bag.extra.items() if text})
 
 
 @dataclass(slots=True)

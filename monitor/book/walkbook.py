@@ -23,9 +23,10 @@ from monitor.book.walkround import (
 from monitor.clock import Clock
 from monitor.errors import BookError
 from monitor.settings.schema import Settings
+from monitor.sources.units import Unit, UnknownUnitError, unit_named
 from monitor.store import Arrival, Reader, Store, WalkStep
 from monitor.terms import BY_HAND
-from monitor.values import Bag, Decoded, Flag, Reading
+from monitor.values import Bag, Decoded, Flag, Quantity, Reading
 
 _TOLD = 8
 
@@ -73,8 +74,15 @@ class WalkBook:
         return self.thermometer.parse(text)
 
     def bag(self, typed: str) -> Bag:
-        """The bag a typed or scanned code means; a scanned label may hold the page's address."""
-        return self._standing.bag(self._standing.code(typed.strip().rpartition("/bag/")[2]))
+        """The bag a typed or scanned code means; a scanned label may hold the page's address.
+
+        Raises BookError where the book has none, or it left the room.
+        """
+        code = self._standing.code(typed.strip().rpartition("/bag/")[2])
+        if self._standing.gone(code):
+            back = f"where it is back: bagwatt bag returned {code}"
+            raise BookError(code, "is no longer in the room", back)
+        return self._standing.bag(code)
 
     def take(self, code: str, typed: Typed, *, again: bool = False) -> float | None:
         """Commit a reading, or put a suspicious one by to be read again at the end.
@@ -134,8 +142,8 @@ class WalkBook:
         at_s = parse_moment(row["time"], zone)
         if not self._standing.bag(code).inoculated_s <= at_s <= now_s + 300:
             raise BookError(row["time"], f"before {code} was inoculated, or to come", "")
-        unit = {"degF": "F", "Cel": "C"}.get(row.get("unit", ""), row.get("unit", ""))
-        return self.thermometer.reading(code, self.parse(f"{row['value']} {unit}"), at_s, now_s)
+        typed = self.parse(f"{row['value']} {_letter(row.get('unit', ''))}")
+        return self.thermometer.reading(code, typed, at_s, now_s)
 
     def _arrival(self, reading: Reading, *, named: bool = False) -> Arrival:
         """`named`: the same row again is the same delivery."""
@@ -161,3 +169,14 @@ def arrival_by_hand(store: Reader, clock: Clock, reading: Reading, key: str) -> 
         synced=trusted,
         decoded=Decoded((reading,)),
     )
+
+
+def _letter(unit: str) -> str:
+    """C or F of a unit as any source may name it; empty where none is named. Raises BookError."""
+    if not unit.strip():
+        return ""
+    with suppress(UnknownUnitError):
+        letter = {Unit.CEL: "C", Unit.DEG_F: "F"}.get(unit_named(unit, Quantity.TEMPERATURE))
+        if letter:
+            return letter
+    raise BookError(unit, "is no unit of a thermometer", "write C or F")

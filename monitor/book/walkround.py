@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from statistics import median
 
+from monitor.book.places import rack_order
 from monitor.book.standing import Standing, place_of
 from monitor.errors import BookError
 from monitor.settings.schema import Settings
@@ -46,7 +47,9 @@ def parse_reading(text: str, unit: str, least_c: float = LEAST_C, most_c: float 
     """
     found = _TYPED.fullmatch(text.strip())
     if found is None:
-        raise BookError(text, "is no reading", "type it such as 74.3, 74.3F or 23.5 C")
+        raise BookError(
+            text.strip() or "''", "is no reading", "type it such as 74.3, 74.3F or 23.5 C"
+        )
     number = float(found[1].replace(",", "."))
     in_unit = found[2].upper() or unit
     shown_c = _celsius(number, in_unit)
@@ -132,20 +135,15 @@ def way_round(standing: Standing, racks: Sequence[str] = ()) -> list[Bag]:
         for bag in standing.every_bag()
         if not standing.gone(bag.bag) and (not racks or bag.rack in racks)
     ]
-    return sorted(bags, key=_along)
+    return sorted(bags, key=along)
 
 
-def _along(bag: Bag) -> tuple[bool, list[tuple[bool, int, str]], int, int, str]:
+def along(bag: Bag) -> tuple[bool, list[tuple[bool, int, str]], int, int, str]:
+    """Where a bag comes on the way: by rack, shelf and slot, those without a place last."""
     place = place_of(bag)
     shelf = 0 if place.shelf is None else place.shelf
     slot = 0 if place.slot is None else place.slot
-    return not place.rack, _natural(place.rack), shelf, slot, bag.bag
-
-
-def _natural(text: str) -> list[tuple[bool, int, str]]:
-    """R2 before R10: runs of digits count as numbers."""
-    parts = re.findall(r"\d+|\D+", text)
-    return [(not part.isdecimal(), int(part) if part.isdecimal() else 0, part) for part in parts]
+    return not place.rack, rack_order(place.rack), shelf, slot, bag.bag
 
 
 class Round:

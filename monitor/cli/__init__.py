@@ -74,14 +74,23 @@ def build_parser(named: str | None = None) -> argparse.ArgumentParser:
     return parser
 
 
+def _refuse(strange: Sequence[str], *asked: str) -> None:
+    """Raise WordError where a command got words that it does not take."""
+    if strange:
+        command = " ".join(filter(None, asked))
+        told = f"`{' '.join(strange)}` is not taken there"
+        raise WordError(command, told, f"see `{command} --help`")
+
+
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command and return its exit code."""
     # Our matrices are small: threads would only wait for each other, and for the sources.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     words = sys.argv[1:] if arguments is None else arguments
     named = next((word for word in words if not word.startswith("-")), "")
-    parsed = build_parser(named).parse_args(words)
+    parsed, strange = build_parser(named).parse_known_args(words)
     try:
+        _refuse(strange, "bagwatt", parsed.command, getattr(parsed, "verb", ""))
         code: Exit = parsed.run(parsed)
     except SettingsError as error:
         say_error("\n".join(error.problems))

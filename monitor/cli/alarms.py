@@ -10,12 +10,13 @@ from __future__ import annotations
 
 import argparse
 import os
+from collections.abc import Mapping
 from datetime import tzinfo
 from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from monitor.book.answers import ask_of_alarm
+from monitor.book.answers import ask_of_alarm, pending
 from monitor.cli.arguments import duration_argument, user_name
 from monitor.cli.asking import open_newest
 from monitor.cli.exits import Exit
@@ -76,12 +77,12 @@ def run(arguments: argparse.Namespace) -> Exit:
 
 def _standing(settings: Settings, arguments: argparse.Namespace, zone: tzinfo) -> Exit:
     with open_newest(settings) as store:
-        alarms = store.standing()
+        alarms, asked = store.standing(), pending(store)
     unanswered = [
         one for one in alarms if not (one.acknowledged_by or one.shelved or one.suppressed)
     ]
     if arguments.json:
-        say_json([_as_json(one, settings, zone) for one in alarms])
+        say_json([_as_json(one, asked, settings, zone) for one in alarms])
     elif not alarms:
         say("no alarm stands")
     else:
@@ -91,7 +92,7 @@ def _standing(settings: Settings, arguments: argparse.Namespace, zone: tzinfo) -
                 local_stamp(one.raised.at_s, zone),
                 local_stamp(one.latest.at_s, zone),
                 one.latest.urgency,
-                one.state,
+                _state(one, asked),
                 one_line(one.latest, settings.room.units, zone),
             )
             for one in alarms
@@ -100,7 +101,15 @@ def _standing(settings: Settings, arguments: argparse.Namespace, zone: tzinfo) -
     return Exit.FOUND if unanswered else Exit.DONE
 
 
-def _as_json(alarm: StandingAlarm, settings: Settings, zone: tzinfo) -> dict[str, Any]:
+def _state(alarm: StandingAlarm, asked: Mapping[str, str]) -> str:
+    """How it stands, and what the watch has not taken yet."""
+    verb = asked.get(alarm.raised.alarm_id)
+    return f"{alarm.state} ({verb}: asked)" if verb else alarm.state
+
+
+def _as_json(
+    alarm: StandingAlarm, asked: Mapping[str, str], settings: Settings, zone: tzinfo
+) -> dict[str, Any]:
     return {
         "alarm": alarm.raised.alarm_id,
         "kind": alarm.raised.kind,
@@ -108,6 +117,7 @@ def _as_json(alarm: StandingAlarm, settings: Settings, zone: tzinfo) -> dict[str
         "urgency": alarm.latest.urgency,
         "reason": alarm.latest.reason,
         "state": alarm.state,
+        "asked": asked.get(alarm.raised.alarm_id),
         "raised_s": alarm.raised.at_s,
         "told_s": alarm.latest.at_s,
         "first_in": alarm.raised.first_in,
@@ -163,5 +173,5 @@ def _ask(
         alarm = ask_of_alarm(
             store, now_s, user_name(), fits[0], verb, arguments.why, arguments.for_s
         )
-    say(f"{verb}: {one_line(alarm.latest, settings.room.units, zone)}")
+    say(f"{verb}, asked: {one_line(alarm.latest, settings.room.units, zone)}")
     return Exit.DONE

@@ -23,6 +23,7 @@ from monitor.cli import bag_pages
 from monitor.cli.booking import answer, moment, open_desk, shared_words, some, time_words
 from monitor.cli.exits import Exit
 from monitor.errors import BookError
+from monitor.terms import LEAVES
 from monitor.words.quantities import counted
 
 #: Said when a suspect bag is handled.
@@ -96,11 +97,18 @@ def _note(arguments: argparse.Namespace, kind: EventKind) -> Exit:
     surely = True if getattr(arguments, "surely", False) else None
     event = noted(kind, given, surely)
     with open_desk(arguments) as desk:
+        before = desk.look()
         names = desk.note(expand(arguments.codes), event, moment(arguments, desk))
         standing = desk.look()
         probes = {name: standing.probe_on(name) for name in names}
     said = f"{some(names)}: {event.event}" + (f" ({event.detail})" if event.detail else "")
     lines = [said, *([ADVICE[event.event]] if event.event in ADVICE else [])]
+    if event.event in LEAVES:
+        lines += [
+            f"{name}: `{event.event}` stood there already; was it another bag? bagwatt book undo"
+            for name in names
+            if before.gone(name) and event.event in before.standing_events(name)
+        ]
     if event.event in ("pulled", "to fruiting", "composted"):
         lines += [
             f"its probe {probe} still hangs on it: bagwatt bag probe-off {name}"
@@ -118,7 +126,14 @@ def _move(arguments: argparse.Namespace) -> Exit:
     places = [parse_place(text) for text in words[1::2]]
     with open_desk(arguments) as desk:
         names = desk.move(words[::2], places, moment(arguments, desk))
-    lines = [f"{name} stands at {place}" for name, place in zip(names, places, strict=True)]
+        standing = desk.look()
+    lines = [
+        f"{name} left the room, and is now written at {place}; where it is back in its spawn run: "
+        f"bagwatt bag returned {name}"
+        if standing.gone(name)
+        else f"{name} stands at {place}"
+        for name, place in zip(names, places, strict=True)
+    ]
     return answer(arguments, {"moved": dict(zip(names, map(str, places), strict=True))}, lines)
 
 

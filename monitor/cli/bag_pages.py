@@ -12,7 +12,8 @@ from monitor.book.desk import Desk
 from monitor.book.moments import parse_moment
 from monitor.book.places import parse_place
 from monitor.book.records import LOT, STRAIN
-from monitor.book.standing import Standing, lot_of, place_of
+from monitor.book.standing import Standing, lot_of, place_of, without_blanks
+from monitor.book.walkround import along
 from monitor.cli.booking import answer, local, none_here, open_desk, some, under
 from monitor.cli.exits import Exit
 from monitor.cli.terminal import say, say_json, table
@@ -31,7 +32,7 @@ def listed(arguments: argparse.Namespace) -> Exit:
             if (arguments.all or not standing.gone(bag.bag))
             and arguments.batch in (None, bag.batch)
         ]
-        bags.sort(key=lambda bag: (place_of(bag).rack, bag.shelf or 0, bag.slot or 0, bag.bag))
+        bags.sort(key=along)
         if arguments.json:
             say_json([_plain(bag, standing) for bag in bags])
             return Exit.DONE
@@ -190,8 +191,7 @@ def _changed(bag: Bag, changes: dict[str, str], zone: str) -> Bag:
     except RowError as error:
         raise BookError(bag.bag, str(error), "mend the value") from error
     at_s = parse_moment(changes["inoculated"], zone) if "inoculated" in changes else None
-    extra = {name: text for name, text in new.extra.items() if text}
-    return replace(new, inoculated_s=bag.inoculated_s if at_s is None else at_s, extra=extra)
+    return without_blanks(replace(new, inoculated_s=bag.inoculated_s if at_s is None else at_s))
 
 
 def _text(value: object) -> str:

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from monitor.book.codes import in_runs
 from monitor.book.desk import Desk
 from monitor.book.moments import parse_moment
 from monitor.book.standing import Standing
@@ -21,6 +22,8 @@ from monitor.clock import SystemClock
 from monitor.settings.load import load_settings
 from monitor.settings.schema import Settings
 from monitor.store import Store
+
+_MOST_NAMED = 4
 
 
 def shared_words() -> argparse.ArgumentParser:
@@ -100,7 +103,10 @@ def none_here(standing: Standing, settings: Settings) -> str:
 
 
 def some(codes: Sequence[str]) -> str:
-    """`A to Z (40 bags)`, or the few there are."""
-    if len(codes) <= 4:
+    """`A to Z (40 bags)`, or the few there are; a bag that is not among them is in no "to"."""
+    if len(codes) <= _MOST_NAMED:
         return ", ".join(codes) or "none"
-    return f"{codes[0]} to {codes[-1]} ({len(codes)} bags)"
+    runs = in_runs(codes)
+    named = ", ".join(f"{run[0]} to {run[-1]}" if run[1:] else run[0] for run in runs[:_MOST_NAMED])
+    rest = sum(map(len, runs[_MOST_NAMED:]))
+    return named + (f" and {rest} more" if rest else "") + f" ({len(codes)} bags)"

@@ -17,7 +17,9 @@ import uuid
 from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
+from datetime import datetime, tzinfo
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 from monitor.book.standing import place_of
 from monitor.channels import build_channels, usable
@@ -36,7 +38,9 @@ from monitor.sources.folder import Folder, read_folder
 from monitor.sources.source import Packet, Source
 from monitor.store import open_reader
 from monitor.store.spare_place import doubt, places
+from monitor.terms import DAY_S
 from monitor.values import Flag, Message, Urgency, Verdict
+from monitor.words.naming import cohort_in_words
 from monitor.words.quantities import counted
 
 LISTEN_S = 3.0
@@ -90,7 +94,7 @@ def look(settings: Settings, listen_s: float, send: bool) -> Iterator[Finding]:
     for note in settings.notes:
         yield Finding("settings", "note", note)
     yield of_clock(clock)
-    yield from of_folder(settings)
+    yield from of_folder(settings, clock)
     yield from of_store(settings)
     yield of_spare(settings)
     for one in settings.sources:
@@ -110,7 +114,7 @@ def of_clock(clock: Clock) -> Finding:
     return Finding("clock", "note", "not known to be synchronised: see `timedatectl`")
 
 
-def of_folder(settings: Settings) -> Iterator[Finding]:
+def of_folder(settings: Settings, clock: Clock) -> Iterator[Finding]:
     """Bags and probes of the room's folder."""
     if settings.room.folder is None:
         yield Finding("room folder", "note", "none: the book's commands say what is in the room")
@@ -126,15 +130,25 @@ def of_folder(settings: Settings) -> Iterator[Finding]:
     for skip in folder.skips.rows:
         detail = f"{skip.file}:{skip.line}: {skip.reason}: {skip.detail}"
         yield Finding("room folder", "wrong", detail)
-    for text in _doubts(folder):
+    now_s, zone = clock.wall_s(), ZoneInfo(settings.room.timezone)
+    for text in (*_doubts(folder), *_days_ahead(folder, now_s, zone)):
         yield Finding("room folder", "note", text)
     for name in unknown:
         yield Finding("strains", "note", f"{name} is not in strains.yaml: judged generically")
     sizes = Counter(bag.cohort for bag in folder.bags.values())
     for cohort, size in sorted(sizes.items()):
         if size < 4:
-            text = f"{cohort} has {counted(size, 'bag', 'bags')}: under three peers to compare with"
+            named = cohort_in_words(cohort, zone, now_s)
+            text = f"{named} has {counted(size, 'bag', 'bags')}: under three peers to compare with"
             yield Finding("cohorts", "note", text)
+
+
+def _days_ahead(folder: Folder, now_s: float, zone: tzinfo) -> Iterator[str]:
+    """Bags that are not inoculated yet by what is written of them: nothing is judged of those."""
+    for bag in folder.bags.values():
+        if bag.inoculated_s > now_s + DAY_S:
+            day = datetime.fromtimestamp(bag.inoculated_s, zone).date()
+            yield f"bags.csv: {bag.bag} is inoculated on {day}, days ahead: mend the date"
 
 
 def _doubts(folder: Folder) -> Iterator[str]:
@@ -146,6 +160,11 @@ def _doubts(folder: Folder) -> Iterator[str]:
     for place, bags in sorted(slots.items()):
         if len(bags) > 1:
             yield f"bags.csv: {', '.join(bags)} stand in one slot, {place}"
+    for bag in folder.bags.values():
+        there = folder.probes.get(bag.probe)
+        if there is not None and there.bag != bag.bag:
+            where = f"on {there.bag}" if there.bag else "in the air"
+            yield f"bags.csv has {bag.probe} on {bag.bag}, probes.csv {where}: mend one of them"
     for probe in folder.probes.values():
         if probe.bag and probe.bag not in folder.bags:
             yield f"probes.csv: {probe.probe} hangs on {probe.bag}, which bags.csv does not have"

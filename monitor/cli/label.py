@@ -40,6 +40,10 @@ def run(arguments: argparse.Namespace) -> Exit:
         raise BookError(str(arguments.out), "is no kind of sheet", "name it .pdf or .svg")
     if not (1 <= arguments.columns <= 12 and 1 <= arguments.rows <= 40 and arguments.skip >= 0):
         raise BookError("label", "no such sheet", "1 to 12 columns, 1 to 40 rows, skip from 0")
+    most = arguments.columns * arguments.rows
+    if arguments.skip >= most:
+        told = f"a sheet has {counted(most, 'label', 'labels')}, and one must be left on it"
+        raise BookError(f"--skip {arguments.skip}", told, f"skip 0 to {most - 1}")
     with open_desk(arguments) as desk:
         bags = _bags(arguments, desk)
         pages = sheets(

@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from monitor.settings.schema import Settings
 
 MOST_NIGHTS_AGO = 400
-LEAST_WIDTH, MOST_WIDTH = 60, 120
+LEAST_WIDTH, MOST_WIDTH = 40, 120
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -131,6 +131,17 @@ def _window(
     arguments: argparse.Namespace, hours: NightSettings, newest_s: float, zone: tzinfo
 ) -> Window:
     """The asked-for window or night, else the newest night or one so many nights before."""
+    window = _named_window(arguments, hours, newest_s, zone)
+    if window.start_s > max(newest_s, SystemClock().wall_s()):
+        which = "--from, --to" if arguments.date is None else "--date"
+        told = f"{arguments.date or arguments.begin} is still to come"
+        raise WordError(which, told, "name a night that has begun")
+    return window
+
+
+def _named_window(
+    arguments: argparse.Namespace, hours: NightSettings, newest_s: float, zone: tzinfo
+) -> Window:
     if arguments.begin is not None:
         window = Window(_moment_s(arguments.begin, zone), _moment_s(arguments.end, zone))
         if not 0 < window.length_s <= 7 * DAY_S:

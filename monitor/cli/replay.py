@@ -16,6 +16,8 @@ from monitor.cli.exits import Exit
 from monitor.cli.terminal import ProgressBar, say, say_json
 from monitor.words.quantities import counted
 
+_MOST_SKIPPED = 5
+
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """The words of `bagwatt replay`."""
@@ -55,6 +57,11 @@ def _print(summary: dict[str, Any], out: Path) -> None:
         say(f"  readings flagged {name}: {count}")
     for name, count in summary["skipped"].items():
         say(f"  rows skipped, {name}: {count}")
+    skipped = summary["skipped_rows"]
+    for row in skipped[:_MOST_SKIPPED]:
+        say(f"    {row['file']}:{row['line']}: {row['detail']}")
+    if len(skipped) > _MOST_SKIPPED:
+        say("    further ones stand in summary.json")
     for note in summary["notes"]:
         say(f"  note: {note}")
     say(f"wrote alarms.csv, estimates.csv.gz and summary.json into {out}")

@@ -63,7 +63,7 @@ def run(arguments: argparse.Namespace) -> Exit:
     if arguments.json:
         say_json(trace_json(found, str(arguments.config)))
     else:
-        for line in trace_lines(found, str(arguments.config)):
+        for line in trace_lines(found, str(arguments.config), chosen=bool(arguments.bags)):
             say(line)
     return Exit.FOUND if found.findings else Exit.DONE
 

@@ -24,7 +24,7 @@ from monitor.clock import SystemClock
 from monitor.errors import BookError
 from monitor.settings.schema import Settings
 from monitor.words import difference
-from monitor.words.quantities import counted
+from monitor.words.quantities import counted, in_units
 
 _SKIP, _QUIT = ("s", "skip"), ("q", "quit")
 
@@ -91,7 +91,7 @@ def _lead(walk: WalkBook, standing: Standing, units: str) -> Exit:
         while (code := way.next_bag()) is not None:
             _at_bag(walk, standing, code, units)
         for code in way.again:
-            _read_again(walk, standing, code)
+            _read_again(walk, standing, code, units)
     except _Stopped:
         say(f"stopped: {way.taken} read, {len(way.again)} to read again; --resume goes on")
         return Exit.DONE
@@ -158,8 +158,9 @@ def _is_code(walk: WalkBook, typed: str) -> bool:
     return True
 
 
-def _read_again(walk: WalkBook, standing: Standing, code: str) -> None:
-    say(f"again: {_where(standing, code)}  ({walk.said_before(code)})")
+def _read_again(walk: WalkBook, standing: Standing, code: str, units: str) -> None:
+    before = in_units(walk.said_before(code), units)
+    say(f"again: {_where(standing, code)}  ({before})")
     while True:
         typed = _ask(f"{code}  °{walk.thermometer.unit} ")
         if typed.lower() in _SKIP:

@@ -13,7 +13,6 @@ from monitor.errors import BookError
 from monitor.settings.schema import Settings
 from monitor.store import Reader, Store, WalkStep
 from monitor.terms import HOUR_S
-from monitor.values import AlarmCommand
 
 #: A walk nobody went on with for this long is over; the next reading begins a new one.
 WALK_OVER_S = 12 * HOUR_S
@@ -45,13 +44,6 @@ class Taken:
     state: str
     why: str = ""
     value_c: float | None = None
-
-
-def pending(store: Reader) -> dict[str, str]:
-    """What was asked of alarms since the last frame and may not have been taken yet."""
-    last = store.last_frame()
-    rows = store.journal_after(last.last_command_id if last else 0)
-    return {row.body.alarm_id: row.body.verb for row in rows if isinstance(row.body, AlarmCommand)}
 
 
 def take_walk(

@@ -16,10 +16,10 @@ from monitor.words.quantities import odds, watts_per_kg
 HOURS_LISTED = 24
 
 
-def bag_values(view: BagView, units: str, zone: tzinfo) -> dict[str, Any]:
+def bag_values(view: BagView, units: str, zone: tzinfo, now_s: float) -> dict[str, Any]:
     """What the template of a bag needs beside the view."""
     return {
-        "facts": _facts(view, units, zone),
+        "facts": _facts(view, units, zone, now_s),
         "picture": Markup(_picture(view.course, units, zone)),  # chart escapes
         "evidence_picture": Markup(_evidence(view, zone)),
         "hours": list(reversed(view.course[-HOURS_LISTED:])),
@@ -27,7 +27,7 @@ def bag_values(view: BagView, units: str, zone: tzinfo) -> dict[str, Any]:
     }
 
 
-def _facts(view: BagView, units: str, zone: tzinfo) -> list[tuple[str, str]]:
+def _facts(view: BagView, units: str, zone: tzinfo, now_s: float) -> list[tuple[str, str]]:
     facts: list[tuple[str, str]] = []
     if view.estimate is not None:
         facts += _estimated(view.estimate, units)
@@ -40,10 +40,9 @@ def _facts(view: BagView, units: str, zone: tzinfo) -> list[tuple[str, str]]:
     facts.append(
         ("Strain and lot", " · ".join(part for part in (bag.strain, bag.spawn_lot) if part))
     )
-    if view.at_s is not None and view.at_s > bag.inoculated_s:
-        inoculated = moment(bag.inoculated_s, zone, view.at_s)
-        age = duration(view.at_s - bag.inoculated_s)
-        facts.append(("Inoculated", f"{inoculated}, {age} ago"))
+    age_s = now_s - bag.inoculated_s
+    ago = f"{duration(age_s)} ago" if age_s >= 0 else "still to come"
+    facts.append(("Inoculated", f"{moment(bag.inoculated_s, zone, now_s)}, {ago}"))
     facts.append(("Mass", f"{bag.mass_kg:g} kg"))
     return facts
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
+from monitor.book.places import rack_order
 from monitor.page.colours import step_of
 from monitor.page.latest import Latest
 from monitor.store import Reader, StandingAlarm
@@ -82,13 +83,14 @@ def look_at_room(store: Reader, latest: Latest) -> RoomView:
     names: dict[str, dict[int | None, list[Bag]]] = {}
     for bag in bags.values():
         names.setdefault(bag.rack, {}).setdefault(bag.shelf, []).append(bag)
-    heads = _heads(bags.values())
+    leads = heads(bags.values())
     racks = []
-    for name, by_shelf in sorted(names.items()):
+    for name in sorted(names, key=lambda rack: (not rack, rack_order(rack))):
+        by_shelf = names[name]
         shelves = []
         for number, on_it in sorted(by_shelf.items(), key=lambda one: -(one[0] or 0)):
             tiles = [
-                _tile(bag, verdicts.get(bag.bag), by_bag.get(bag.bag), heads.get(bag.bag, ""))
+                _tile(bag, verdicts.get(bag.bag), by_bag.get(bag.bag), leads.get(bag.bag, ""))
                 for bag in sorted(on_it, key=lambda one: (one.slot or 0, one.bag))
             ]
             air = [
@@ -149,17 +151,16 @@ def _with_gaps(tiles: list[Tile]) -> tuple[Tile, ...]:
     return tuple(slots.get(slot, Tile(None)) for slot in range(1, max(slots) + 1))
 
 
-def _heads(bags: Iterable[Bag]) -> dict[str, str]:
+def heads(bags: Iterable[Bag]) -> dict[str, str]:
     """What begins the codes of a strain's bags alike and is printed small: `GO12-` of GO12-017."""
     by_strain: dict[str, list[str]] = {}
     for bag in bags:
         by_strain.setdefault(bag.strain, []).append(bag.bag)
-    heads = {}
+    found: dict[str, str] = {}
     for codes in by_strain.values():
         first, last = min(codes), max(codes)  # what these two share, all between them share
-        alike = next(
-            (at for at, pair in enumerate(zip(first, last, strict=False)) if pair[0] != pair[1]), 0
-        )
+        pairs = enumerate(zip(first, last, strict=False))
+        alike = next((at for at, (one, other) in pairs if one != other), len(first))
         head = first[:alike].rstrip("0123456789")
-        heads.update(dict.fromkeys(codes, head))
-    return heads
+        found.update({code: "" if code == head else head for code in codes})
+    return found

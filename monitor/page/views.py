@@ -13,10 +13,10 @@ from zoneinfo import ZoneInfo
 from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
-from monitor.book.answers import ask_of_alarm
+from monitor.book.answers import ask_of_alarm, pending
 from monitor.clock import Clock
 from monitor.errors import BookError
-from monitor.page.acts import Entry, pending, take_walk
+from monitor.page.acts import Entry, take_walk
 from monitor.page.alarm_cards import cards
 from monitor.page.ask import DEVICE, UNITS, VISIT, Ask, local_path
 from monitor.page.bag import look_at_bag
@@ -107,6 +107,7 @@ class Views:
             "rack.html",
             title=self._settings.room.name,
             mark=told,
+            now_s=self._clock.wall_s(),
             racks=racks,
             bags=room.bags,
             at_s=room.at_s,
@@ -124,27 +125,30 @@ class Views:
         if view is None:
             return self._show.error(ask, 404, f"The book has no bag {ask.path('code')[:60]}.")
         found = cards(view.alarms, asked, ask.units, self._zone)
+        now_s = self._clock.wall_s()
         return self._show.page(
             ask,
             "bag.html",
             title=view.bag.bag,
             mark=mark,
             view=view,
+            now_s=now_s,
             alarms=found,
             back=f"/bag/{quote(view.bag.bag, safe='')}",
-            **bag_values(view, ask.units, self._zone),
+            **bag_values(view, ask.units, self._zone, now_s),
         )
 
     def alarms(self, ask: Ask) -> Response:
         """What stands, and what ended since yesterday."""
+        now_s = self._clock.wall_s()
         with open_reader(self._newest()) as store:
             mark = mark_text(store.mark())
             found = cards(store.standing(), pending(store), ask.units, self._zone)
             last = store.last_frame()
-            since_s = (last.closed_s if last else self._clock.wall_s()) - DONE_SHOWN_S
+            since_s = (last.closed_s if last else now_s) - DONE_SHOWN_S
             ended = ended_since(store, since_s, ask.units, self._zone)
         return self._show.page(
-            ask, "alarms.html", title="Alarms", mark=mark, alarms=found, ended=ended
+            ask, "alarms.html", title="Alarms", mark=mark, now_s=now_s, alarms=found, ended=ended
         )
 
     def answer(self, ask: Ask) -> Response:

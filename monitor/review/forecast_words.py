@@ -68,7 +68,7 @@ def _full_run(one: BatchForecast, now_s: float, zone: tzinfo) -> str:
 
 
 def _shelf(one: ShelfForecast, now_s: float, units: str, zone: tzinfo) -> str:
-    verdict = "HOT" if one.hot else "keeps"
+    verdict = "MAY GET HOT" if one.hot else "keeps"
     bags = counted(one.bags, "bag", "bags")
     return (
         f"{verdict}: {place(one)}, {bags}, most heat {one.heat_w.middle:.0f} W "

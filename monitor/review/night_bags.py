@@ -28,6 +28,8 @@ END_H = 2.0
 PAST_SHARE = 0.9
 #: Heat below which a cohort has not begun to warm [W/kg].
 COLD_W_PER_KG = 0.05
+#: Greatest heat under which a cohort has not risen yet where its strain's peak is ahead [W/kg].
+FLICKER_W_PER_KG = 0.15
 _BAG_ALARMS = (AlarmKind.HOT_BAG, AlarmKind.STALLED_BAG, AlarmKind.OVERHEATING)
 
 Judged = tuple[Estimate, Evidence | None]
@@ -103,7 +105,7 @@ def _phase(
     if now is None or len(whole) < 4:
         return Phase.UNKNOWN, None, None
     peak_s, peak = max(_steadied(whole), key=lambda one: one[1])
-    if peak < COLD_W_PER_KG:
+    if peak < (FLICKER_W_PER_KG if ahead else COLD_W_PER_KG):
         return Phase.TO_COME, None, None
     if now <= PAST_SHARE * peak and (sign <= 0 or not ahead):
         return Phase.PASSED, peak, peak_s

@@ -4,6 +4,7 @@ the daemon must neither hold it in memory nor fall with it."""
 from __future__ import annotations
 
 import json
+import os
 import subprocess
 import sys
 from collections.abc import Mapping
@@ -22,6 +23,8 @@ def draw_in_child(module: str, sheet: Mapping[str, Any], path: Path) -> None:
 
     Raises PictureError where that does not work within a minute, with the reason.
     """
+    if not os.access(path.parent, os.W_OK):
+        raise PictureError(str(path), "its folder is not there or can't be written", "name another")
     try:
         done = subprocess.run(
             [sys.executable, "-m", module, str(path)],

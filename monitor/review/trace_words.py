@@ -49,11 +49,12 @@ def named(group: Group) -> str:
     return first + (f" (the same bags as {', '.join(rest)})" if rest else "")
 
 
-def trace_lines(found: Trace, config: str = "DIR") -> list[str]:
-    """The whole trace as a grower reads it."""
+def trace_lines(found: Trace, config: str = "DIR", *, chosen: bool = False) -> list[str]:
+    """The whole trace as a grower reads it; `chosen`: of bags that were named, lost or not."""
     bags = counted(found.bags, "bag", "bags")
     groups = counted(found.looked_at, "group", "groups")
-    lines = [f"{len(found.lost)} of {bags} lost or alarmed; {groups} of bags looked at"]
+    which = "taken for lost, as you name them" if chosen else "lost or alarmed"
+    lines = [f"{len(found.lost)} of {bags} {which}; {groups} of bags looked at"]
     if len(found.lost) < 2:
         return [*lines, "Under two such bags: nothing to compare."]
     if not found.findings:

@@ -71,6 +71,12 @@ def _cohort_origin(cohort: str, zone: tzinfo, now_s: float) -> list[str]:
     return [part for part in (recipe, bag_kind, session) if part]
 
 
+def cohort_in_words(cohort: str, zone: tzinfo, now_s: float) -> str:
+    """`Bag.cohort` as a grower calls it: strain and lot, in brackets what else makes it one."""
+    origin = ", ".join(_cohort_origin(cohort, zone, now_s))
+    return _cohort_name(cohort) + (f" ({origin})" if origin else "")
+
+
 def place(event: AlarmEvent, zone: tzinfo) -> str:
     """Strain and place in brackets with a leading space, as far as known; else nothing."""
     facts = event.facts

@@ -10,6 +10,10 @@ from typing import Any
 import pytest
 
 from monitor.cli import main
+from monitor.clock import SystemClock
+from monitor.review.outcomes import End, endings
+from monitor.review.records import CONTAMINATED_SURELY, bag_records
+from monitor.terms import DAY_S
 from monitor.values import Bag
 from tests.book.farm import Farm
 
@@ -34,6 +38,13 @@ def test_an_event_keeps_its_facts_and_who_wrote_it(
     assert event["by"] == "Ada"
 
 
+def test_what_was_picked_is_told_with_its_unit_once(
+    farm: Farm, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert farm.say("bag", "yield", "17", "--kg", "0.4", "--flush", "1") == 0
+    assert "GO12-017: yield (flush 1; 0.4 kg)" in capsys.readouterr().out
+
+
 def test_a_pulled_bag_says_how_sure_and_how_to_carry_it(
     farm: Farm, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -41,6 +52,19 @@ def test_a_pulled_bag_says_how_sure_and_how_to_carry_it(
     assert "do not open it indoors" in capsys.readouterr().out
     shown = show(farm, capsys, "17")
     assert shown["gone"] and shown["events"][0]["detail"] == "surely yeast"
+
+
+def test_bags_that_are_not_meant_stand_in_no_range(
+    farm: Farm, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A bag's sisters are not it; of bags here and there each is named."""
+    capsys.readouterr()
+    assert farm.say("bag", "show", "19") == 0
+    told = "standing: GO12-017 to GO12-018, GO12-020 to GO12-056 (39 bags)"
+    assert told in capsys.readouterr().out
+    assert farm.say("bag", "shaken", "18", "22", "30", "41", "50", "51") == 0
+    told = "GO12-018, GO12-022, GO12-030, GO12-041 and 2 more (6 bags): shaken"
+    assert told in capsys.readouterr().out
 
 
 @pytest.mark.parametrize(
@@ -55,6 +79,7 @@ def test_a_pulled_bag_says_how_sure_and_how_to_carry_it(
         (("shaken", "17", "--at", "2026-03-01"), "before its inoculation"),
         (("shaken", "17", "--at", "2036-03-01"), "a time to come"),
         (("pulled", "17"), "--cause is missing"),
+        (("yield", "17"), "say --kg, a number from 0.001 to 20 kg"),
         (("pulled", "17", "--cause", "yaest"), "did you mean yeast?"),
         (("inspected", "17", "--run", "130"), "0 to 100"),
         (("returned", "17"), "in the room already"),
@@ -164,6 +189,30 @@ def test_a_held_lot_gives_no_bag_nor_does_anything_made_from_it(
     assert farm.say(*words, "--lot", "GO12-G2-0226/J9") == 0
 
 
+def test_a_bag_that_is_pulled_twice_may_have_been_another(
+    farm: Farm, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Taken all the same, as a cause may be known better now; and told, as 17 may be 71."""
+    told = "GO12-017: `pulled` stood there already; was it another bag? bagwatt book undo"
+    for count, code in enumerate(("17", "18", "17")):
+        capsys.readouterr()
+        assert farm.say("bag", "pulled", code, "--cause", "yeast") == 0
+        assert (told in capsys.readouterr().out) is (count == 2)
+    assert farm.say("bag", "composted", "17") == 0
+    assert "already" not in capsys.readouterr().out
+
+
+def test_a_bag_that_left_does_not_stand_where_it_is_moved(
+    farm: Farm, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert farm.say("bag", "to-fruiting", "17") == 0
+    capsys.readouterr()
+    assert farm.say("bag", "move", "17", "F1/1/1", "18", "R3/1/1") == 0
+    told = capsys.readouterr().out
+    assert "GO12-017 left the room, and is now written at F1/1/1" in told
+    assert "GO12-017 stands" not in told and "GO12-018 stands at R3/1/1" in told
+
+
 def test_undo_takes_back_the_last_act_and_keeps_it_readable(
     farm: Farm, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -181,6 +230,20 @@ def test_undo_takes_back_the_last_act_and_keeps_it_readable(
     with farm.read() as store:
         assert store.book()[0] == {}
         assert len(store.history("bag", "GO12-017")) == 2
+
+
+def test_a_return_taken_back_leaves_the_bag_lost_to_what_it_was_lost_to(farm: Farm) -> None:
+    """Tuning and trace go by the last word on a bag: it says as much as the one before."""
+    assert farm.say("bag", "pulled", "17", "--cause", "wet spot", "--surely") == 0
+    assert farm.say("bag", "returned", "17") == 0
+    assert farm.say("book", "undo") == 0
+    with farm.read() as store:
+        bags = {name: bag for name, bag in store.book()[0].items() if name == "GO12-017"}
+        entries = [one.entry for one in store.entries("GO12-017") if not one.struck]
+        (record,) = [one for one in bag_records(store) if one.bag == "GO12-017"]
+    found = endings(bags, entries, SystemClock().wall_s(), 30 * DAY_S)["GO12-017"]
+    assert found.end is End.BAD
+    assert record.outcome == CONTAMINATED_SURELY
 
 
 def test_undo_takes_back_only_ones_own_act(farm: Farm, capsys: pytest.CaptureFixture[str]) -> None:
@@ -224,6 +287,19 @@ def test_who_writes_behind_sudo_is_who_sits_there(
     capsys.readouterr()
     assert farm.say("book", "log", "--json") == 0
     assert json.loads(capsys.readouterr().out)[0]["by"] == "ida"
+
+
+def test_log_names_a_bag_in_full(farm: Farm, capsys: pytest.CaptureFixture[str]) -> None:
+    """What was typed short may be any of several bags by the next season."""
+    assert farm.say("bag", "shaken", "17", "18") == 0
+    assert farm.say("bag", "move", "19", "R9/1/1") == 0
+    assert farm.say("bag", "probe-on", "20", "p1") == 0
+    assert farm.say("bag", "probe-off", "20") == 0
+    capsys.readouterr()
+    assert farm.say("book", "log", "--json", "--count", "4") == 0
+    assert [one["what"] for one in json.loads(capsys.readouterr().out)] == [
+        "probe off GO12-020", "probe p1 on GO12-020", "move GO12-019", "shaken GO12-017 GO12-018",
+    ]  # fmt: skip
 
 
 def test_a_correction_is_a_new_version(farm: Farm) -> None:

@@ -32,6 +32,18 @@ def test_bags_go_out_and_come_in_again_unchanged(farm: Farm, tmp_path: Path) -> 
     assert farm.rows() == before
 
 
+def test_an_empty_cell_of_a_column_that_other_bags_use_changes_nothing(
+    farm: Farm, tmp_path: Path
+) -> None:
+    """Bags without a jar beside bags with one: the file has the column for all of them."""
+    assert farm.say("batch", "add", "QL-0310", "GO12-057", "--strain", "GO-12", "--mass", "2") == 0
+    out = tmp_path / "bags.csv"
+    assert farm.say("book", "export", "bag", str(out)) == 0
+    before = farm.rows()
+    assert farm.say("book", "import", "bag", str(out)) == 0
+    assert farm.rows() == before
+
+
 def test_a_changed_row_is_taken_as_a_correction(farm: Farm, tmp_path: Path) -> None:
     out = tmp_path / "bags.csv"
     assert farm.say("book", "export", "bag", str(out)) == 0
@@ -90,7 +102,8 @@ def test_records_and_events_go_both_ways(farm: Farm, tmp_path: Path) -> None:
         ("event", "time,bag,event\n2026-03-12,17,shakn\n", "did you mean shaken?"),
         ("event", "time,bag,event\n2026-03-01,17,shaken\n", "before its inoculation"),
         ("event", "time,bag\n2026-03-01,17\n", "column event is missing"),
-        ("event", "time,bag,event,cause\n2026-03-12,17,pulled,\n", "--cause is missing"),
+        ("event", "time,bag,event,cause\n2026-03-12,17,pulled,\n", "pulled: cause is missing; say"),
+        ("event", "time,bag,event,run\n2026-03-12,17,inspected,160\n", "2: run 160: can't be"),
         ("lot", "nme,parent\nX,\n", "did you mean name?"),
         ("lot", "name,parnt\nX,y\n", "did you mean parent?"),
         ("load", "name,made\nL9,soon\n", "is no time"),

@@ -137,7 +137,7 @@ def test_a_walk_leads_by_place_asks_the_suspicious_again_and_survives_a_closed_t
         again.until("[Enter, code, or reading]")
         again.type("22.3")
     again.until("again: R1/1/4")
-    again.until("29.9 C")
+    again.until("29.9 C, +7.8 °C from the others")
     again.type("29.7")
     again.until("done: 40 of 40")
     assert again.end() == 0
@@ -186,6 +186,27 @@ def test_a_number_that_is_no_bag_is_answered_with_how_a_temperature_is_typed(far
     assert [(one.bag, one.raw) for one in readings(farm)] == [("GO12-017", 24.0)]
 
 
+def test_no_reading_is_taken_of_a_bag_that_left(farm: Farm) -> None:
+    """An old label, or a slip: nothing is kept, and how such a bag comes back is said."""
+    assert farm.say("bag", "pulled", "30", "--cause", "yeast") == 0
+    walk = Terminal(farm)
+    walk.until("R1/1/1")
+    walk.type("30")
+    walk.until("GO12-030: is no longer in the room; where it is back: bagwatt bag returned")
+    walk.until("R1/1/1")
+    walk.type("")
+    walk.until("GO12-017  °C")
+    walk.type("")
+    walk.until("'': is no reading; type it such as 74.3")
+    walk.until("GO12-017  °C")
+    walk.type("22.5")
+    walk.until("R1/1/2")
+    walk.type("q")
+    walk.until("--resume goes on")
+    assert walk.end() == 0
+    assert [one.bag for one in readings(farm)] == ["GO12-017"]
+
+
 def test_a_scanned_label_may_hold_the_pages_address(farm: Farm) -> None:
     walk = Terminal(farm)
     walk.until("R1/1/1")
@@ -208,7 +229,9 @@ def test_a_logging_thermometers_file_counts_once(
     farm: Farm, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     name = walk_file(
-        tmp_path / "log.csv", "2026-03-12T07:00,17,74.3,F", "2026-03-12T07:01,GO12-018,23.5,"
+        tmp_path / "log.csv",
+        "2026-03-12T07:00,17,74.3,Fahrenheit",
+        "2026-03-12T07:01,GO12-018,23.5,degC",
     )
     assert farm.say("walk", "--csv", name) == 0
     assert farm.say("walk", "--csv", name) == 0
@@ -245,6 +268,8 @@ def test_a_file_of_one_reading_is_told_as_one(
         ("2026-03-12T07:01,17,240,C", "did you mean 24 C?"),
         ("2026-03-01T07:01,17,23.5,C", "before GO12-017 was inoculated"),
         ("at seven,17,23.5,C", "is no time"),
+        ("2026-03-12T07:01,17,,", "line 3: '': is no reading"),
+        ("2026-03-12T07:01,17,23.5,furlong", "furlong: is no unit of a thermometer; write C or F"),
     ],
 )
 def test_a_bad_file_is_refused_whole(

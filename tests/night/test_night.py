@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import time
+from collections.abc import Sequence
 from dataclasses import replace
 from html.parser import HTMLParser
 from pathlib import Path
@@ -15,6 +16,7 @@ from monitor.errors import PictureError
 from monitor.folder_night import folder_night
 from monitor.review import pictures, sheet
 from monitor.review.night import review_night
+from monitor.review.night_bags import Judged
 from monitor.review.night_html import night_html
 from monitor.review.night_nouns import Heard, Night, NightData, Phase
 from monitor.review.night_words import headline, night_text
@@ -73,6 +75,24 @@ def test_heat_that_creeps_up_long_past_the_peak_is_no_peak_to_come(data: NightDa
     later = replace(crept, peak_h={"AM-3": 100.0})
     found = {one.strain: one.phase for one in review_night(later).cohorts}
     assert found["AM-3"] is Phase.TO_COME
+
+
+def test_a_cohort_that_has_hardly_begun_is_not_past_its_peak(data: NightData) -> None:
+    """A flicker of a few hundredths of a watt is no peak where that of the strain is ahead."""
+    begin_s = data.window.start_s
+
+    def flickering(whole: Sequence[Judged], start_w: float) -> tuple[Judged, ...]:
+        return tuple(
+            (replace(one, heat_w_per_kg=start_w - 0.002 * (one.at_s - begin_s) / 3600.0), evidence)
+            for one, evidence in whole
+        )
+
+    low = replace(data, earlier=(), estimates=flickering(data.estimates, 0.09))
+    risen = replace(data, earlier=(), estimates=flickering(data.estimates, 0.3))
+    ahead, unknown = {"AM-3": 100.0}, dict[str, float]()
+    for one, peak_h, to_come in ((low, ahead, True), (low, unknown, False), (risen, ahead, False)):
+        found = {each.strain: each for each in review_night(replace(one, peak_h=peak_h)).cohorts}
+        assert (found["AM-3"].phase is Phase.TO_COME) is to_come
 
 
 def test_night_tells_what_was_done_to_the_room(night: Night) -> None:

@@ -8,6 +8,7 @@ from html import unescape
 
 import pytest
 
+from demo.rooms import DAY_S, START_S
 from monitor.book.walkround import Thermometer
 from monitor.cli import main
 from monitor.errors import BookError
@@ -67,6 +68,38 @@ def test_every_view_is_answered_on_a_store_that_has_seen_nothing(
         assert client.get(place).status_code == 200, place
     assert "No bag is in the book yet" in client.get("/").text
     assert client.get(f"/bag/{HOT}").status_code == 404
+
+
+def test_what_stands_for_more_than_a_week_is_dated(serve: Serve) -> None:
+    """ "Wed 13:00" would be taken for the one of this week."""
+    served = serve()
+    client = served.visit()
+    stamp = r"stands since [A-Z][a-z]{2} \d{2}:\d{2}"
+    for path in ("/", "/alarms", f"/bag/{HOT}"):
+        assert re.search(stamp, client.get(path).text), path
+    served.clock.now_s += 9 * DAY_S
+    for path in ("/", "/alarms", f"/bag/{HOT}"):
+        html = client.get(path).text
+        assert re.search(r"stands since \d+ Mar \d{2}:\d{2}", html), path
+        assert not re.search(stamp, html)
+
+
+def test_a_bag_is_told_of_before_the_first_frame(serve: Serve) -> None:
+    """A batch was entered and nothing is judged yet: day and age are known all the same."""
+    served = serve()
+    path = served.settings.store.path
+    for suffix in ("", "-wal", "-shm"):
+        path.with_name(path.name + suffix).unlink(missing_ok=True)
+    Store.open(path, 0.0).close()
+    words = ("batch", "add", "Q1", "X1", "--strain", "GO-12", "--mass", "2.3")
+    assert main([*words, "--inoculated", "2026-03-02", "--config", str(path.parent)]) == 0
+    served.clock.now_s = START_S + 10 * DAY_S
+    client = served.visit()
+    assert "0 of 1 bag read." in client.get("/walk").text
+    bag, rack = client.get("/bag/X1").text, client.get("/").text
+    assert "<dt>Inoculated</dt><dd>2 Mar 00:00, 10\N{NO-BREAK SPACE}days ago</dd>" in bag
+    assert "Not judged yet" in bag and "1 bag, not judged yet." in rack
+    assert "not yet" not in f"{bag}{rack}".replace("not judged yet", "")
 
 
 def test_page_says_so_when_there_is_no_store(serve: Serve) -> None:

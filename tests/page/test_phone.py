@@ -86,6 +86,55 @@ def test_every_view_is_accessible_and_fits(
             picture(page, f"{size['width']}-{scheme}-{view.replace('/', '-') or 'rack'}")
 
 
+def test_no_word_is_cut_in_two_on_the_smallest_phone(room: Room, browser: Browser) -> None:
+    """At 320 pixels beside the button, and on a bag's tile; a long code stays within its own."""
+    with opened(browser, viewport={"width": 320, "height": 640}) as page:
+        page.goto(room.address)
+        page.locator("a.bag").first.evaluate(
+            """bag => { bag.className = "bag probe"; bag.innerHTML =
+            "<span class=code>A-long-code-001</span> <b>+1.0</b> <i>probe</i>" }"""
+        )
+        cut = page.evaluate(
+            """() => [...document.querySelectorAll(".card *, a.bag i")].flatMap((said) => {
+              const words = [];
+              for (const node of said.childNodes)
+                if (node.nodeType === 3) for (const word of node.textContent.matchAll(/\\S+/g)) {
+                  const range = document.createRange();
+                  range.setStart(node, word.index);
+                  range.setEnd(node, word.index + word[0].length);
+                  if (range.getClientRects().length > 1) words.push(word[0]);
+                }
+              return words; })"""
+        )
+        assert cut == []
+        over = page.evaluate(
+            """() => [...document.querySelectorAll("a.bag .code")].filter((code) =>
+              code.getBoundingClientRect().width > code.parentNode.getBoundingClientRect().width
+            ).map((code) => code.textContent)"""
+        )
+        assert over == []
+        page.goto(f"{room.address}tuning")
+        lines = page.locator(".strains .state").first.evaluate(
+            """said => { said.textContent = "worked out 2026-11-30 10:02";
+            return said.getClientRects().length; }"""
+        )
+        assert lines == 1, "a date is broken at its hyphen"
+        assert page.evaluate("document.documentElement.scrollWidth") <= 320
+
+
+def test_a_slip_on_the_walk_is_answered_in_the_thermometers_degrees(
+    room: Room, phone: Page
+) -> None:
+    for degrees, like in (("C", "23.5"), ("F", "74.3")):
+        phone.goto(f"{room.address}walk")
+        if degrees == "F":
+            phone.get_by_role("button", name="Show °F").click()
+        expect(phone.get_by_label(f"Surface in °{degrees}")).to_be_visible()
+        phone.locator("#walk-value").fill("warm")
+        phone.get_by_role("button", name="Keep and go on").click()
+        expect(phone.locator("#walk-why")).to_have_text(f"Type a temperature like {like}")
+
+
 def test_axe_finds_what_is_wrong_when_something_is(room: Room, phone: Page) -> None:
     """The check above can fail."""
     phone.goto(room.address)

@@ -15,7 +15,7 @@ from monitor.cli import main
 from monitor.cli.exits import Exit
 from monitor.errors import SettingsError
 from monitor.review.curves import expected_of
-from monitor.review.forecast import RoomLimits, forecast
+from monitor.review.forecast import RoomLimits, Span, forecast
 from monitor.review.forecast_words import forecast_lines
 from monitor.review.runs import forecast_of
 from monitor.settings.load import load_settings
@@ -162,3 +162,13 @@ def test_an_empty_book_forecasts_nothing(
         pass
     assert main(["forecast", "--config", str(folder)]) == Exit.DONE
     assert "nothing to forecast" in capsys.readouterr().out
+
+
+def test_a_shelf_that_may_get_hot_is_not_said_to_be(rooms: tuple[Played, Played]) -> None:
+    """Only the end of its range reaches the limit: that is a reason to look, and no finding."""
+    found = on_day_five(rooms[1], [])
+    shelf = found.shelves[0]
+    limit_c = shelf.limit.core_c
+    doubtful = replace(shelf, core_c=Span(limit_c - 5.0, limit_c - 8.0, limit_c + 0.1))
+    told = forecast_lines(replace(found, shelves=(doubtful,)), "C", UTC)
+    assert any(line.startswith(f"  MAY GET HOT: rack {shelf.rack}") for line in told)

@@ -82,6 +82,14 @@ def test_bags_for_a_trace_are_named_as_in_the_book_and_told_where_they_are_too_o
     assert told in capsys.readouterr().err
 
 
+def test_bags_that_were_named_are_not_said_to_be_lost_by_the_book(
+    farm: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    first, second, *_ = sorted(one.bag for one in season(1))
+    main(["trace", "--config", str(farm), first, second, "--since", "400 d"])
+    assert "2 of 600 bags taken for lost, as you name them; " in capsys.readouterr().out
+
+
 def test_one_bag_and_one_group_are_told_as_one() -> None:
     found = Trace(1, ("A1",), 1, ())
     assert trace_lines(found)[0] == "1 of 1 bag lost or alarmed; 1 group of bags looked at"

@@ -151,7 +151,7 @@ function walkStops() {
 function countRead() {
   const stops = walkStops();
   const read = stops.filter((li) => "done" in li.dataset).length;
-  say(document.getElementById("walk-count"), `${read} of ${stops.length} bags read.`);
+  say(document.getElementById("walk-count"), `${read} of ${stops.length} bag${stops.length === 1 ? "" : "s"} read.`);
 }
 
 // Asks for the reading of this bag.
@@ -181,7 +181,7 @@ function setUpWalk() {
     const typed = value.value.trim();
     const why = document.getElementById("walk-why");
     if (!/^\d{1,3}([.,]\d{1,2})?\s*°?\s*[CcFf]?$/.test(typed)) {
-      say(why, "Type a temperature like 23.5");
+      say(why, `Type a temperature like ${form.dataset.units === "F" ? "74.3" : "23.5"}`);
       value.setAttribute("aria-invalid", "true");
       value.focus();
       return;
