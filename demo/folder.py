@@ -3,7 +3,8 @@
     python -m demo.folder FAMILY SEED FOLDER
 
 Families are `first`, `second` (weaker heat, coarser probes), `firstwalk` and `secondwalk` (the
-same, read by hand) and `handled` (bags that are moved and shaken). A seed gives one room, always.
+same, read by hand), `handled` (bags that are moved and shaken), `anykind` and `anykindwalk` (other
+bags, probes and spreads with every seed). A seed gives one room, always.
 FOLDER is a new one or empty: nothing is written over, and nothing of another room stays beside it.
 """
 
@@ -19,8 +20,9 @@ from pathlib import Path
 from typing import Any
 
 from demo.command import parser_for, whole_number
+from demo.kinds import NAMES, draw_room
 from demo.live import AIR_SHELVES, LiveRoom, bag_name, probe_name
-from demo.rooms import DAY_S, FAMILIES, START_S, Room, make_room
+from demo.rooms import DAY_S, START_S, Room
 
 RACK = "R1"
 BAG_COLUMNS = (
@@ -163,7 +165,7 @@ def main() -> int:
     """Write one folder; 2 on a wrong call."""
     parser = parser_for("demo.folder", __doc__)
     parser.add_argument(
-        "family", metavar="FAMILY", choices=FAMILIES, help=f"one of {', '.join(FAMILIES)}"
+        "family", metavar="FAMILY", choices=NAMES, help=f"one of {', '.join(NAMES)}"
     )
     parser.add_argument("seed", metavar="SEED", type=whole_number, help="a whole number from 0 on")
     parser.add_argument(
@@ -178,7 +180,7 @@ def main() -> int:
             f"argument FOLDER: {told.folder} is not empty ({', '.join(there[:3])}{more}):"
             " name a new folder, or empty it first"
         )
-    write_folder(make_room(FAMILIES[told.family], told.seed), told.folder)
+    write_folder(draw_room(told.family, told.seed), told.folder)
     return 0
 
 

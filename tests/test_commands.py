@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from demo.rooms import FAMILIES
+from demo.kinds import NAMES
 
 ROOT = Path(__file__).resolve().parent.parent
 DOCUMENTED = re.findall(
@@ -92,7 +92,7 @@ def test_a_bench_without_its_folders_says_so(
 @pytest.mark.parametrize(
     ("words", "answer"),
     [
-        (("third", "7", "out"), ", ".join(f"'{name}'" for name in FAMILIES)),
+        (("third", "7", "out"), ", ".join(f"'{name}'" for name in NAMES)),
         (("first", "-7", "out"), "'-7' is no whole number from 0 on"),
         (("first", "seven", "out"), "'seven' is no whole number from 0 on"),
         (("first", "7"), "required: FOLDER"),

@@ -21,7 +21,7 @@ from time import perf_counter
 
 from demo.command import parser_for, some_folder
 from demo.folder import write_folder
-from demo.rooms import FAMILIES, make_room
+from demo.kinds import NAMES, draw_room
 from tests.bench.folders import Room, estimates, read_calls, read_room
 from tests.bench.rules import ON_PROBES, ON_WALKS
 from tests.bench.scoring import Call, Interval, Score, score_room
@@ -109,7 +109,7 @@ def judge_room(job: Job) -> Result:
     from monitor.replay import replay_folder  # the rules alone need nothing of the product
 
     if job.family:
-        write_folder(make_room(FAMILIES[job.family], job.seed), job.folder)
+        write_folder(draw_room(job.family, job.seed), job.folder)
     room = read_room(job.folder)
     result = Result(rooms=1)
     if job.replay:
@@ -179,8 +179,8 @@ def plan(arguments: argparse.Namespace, keep: Path) -> list[Job]:
         jobs.append(Job(group, folder, out, config=arguments.config, replay=arguments.replay))
     for wanted in arguments.rooms:
         family, count, *rest = wanted.split(":")
-        if family not in FAMILIES:
-            raise ValueError(f"no family {family!r}; there are {', '.join(FAMILIES)}")
+        if family not in NAMES:
+            raise ValueError(f"no family {family!r}; there are {', '.join(NAMES)}")
         first = int(rest[0]) if rest else FIRST_SEED
         for seed in range(first, first + int(count)):
             folder, out = keep / family / f"{seed}", keep / "out" / family / f"{seed}"

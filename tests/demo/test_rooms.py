@@ -16,6 +16,7 @@ import pytest
 import demo
 from demo.faults import POWER_ON_C, ProbeFault, RoomFault
 from demo.folder import truth, write_folder
+from demo.kinds import NAMES, any_kind, draw_room
 from demo.live import LiveRoom, ProbeReading
 from demo.rooms import (
     DAY_S,
@@ -61,11 +62,22 @@ def test_a_seed_gives_the_same_readings_in_one_go_and_in_many() -> None:
     assert LiveRoom(make_room(SMALL, 6)).advance(START_S + HOUR_S) != whole[: len(whole) // 24]
 
 
-@pytest.mark.parametrize("name", FAMILIES)
+@pytest.mark.parametrize("name", NAMES)
 def test_every_family_draws_rooms_with_all_kinds_of_bag(name: str) -> None:
-    kinds = [kind for seed in range(12) for kind in make_room(FAMILIES[name], seed).kinds]
+    kinds = [kind for seed in range(12) for kind in draw_room(name, seed).kinds]
     share = {kind: kinds.count(kind) / len(kinds) for kind in ("contaminated", "stalled")}
     assert 0.03 < share["contaminated"] < 0.20 and 0.0 < share["stalled"] < 0.05
+
+
+def test_rooms_of_any_kind_differ_in_kind_and_are_the_same_bags_by_probes_and_on_walks() -> None:
+    specs = [any_kind(seed, hand_walks=False) for seed in range(12)]
+    for name in ("mass_kg", "heat", "slot_sd_k", "timing_sd_h"):
+        assert len({getattr(spec, name) for spec in specs}) == 12
+    assert {spec.probes.resolution_k for spec in specs} == {0.0625, 0.1, 0.25, 0.5}
+    by_probes, walked = draw_room("anykind", 3), draw_room("anykindwalk", 3)
+    assert replace(walked.spec, hand_walks=False) == by_probes.spec
+    assert walked.kinds == by_probes.kinds and walked.session_s == by_probes.session_s
+    assert (walked.bags.mass_kg == by_probes.bags.mass_kg).all()
 
 
 def test_air_follows_the_set_back_and_is_warmer_on_higher_shelves() -> None:
