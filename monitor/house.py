@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
+from statistics import fmean
 
 from monitor.channels.heartbeat import HeartbeatHealth
 from monitor.mirror import MirrorHealth
 from monitor.neighbours.health import NeighbourHealth
 from monitor.outbox import ChannelHealth
 from monitor.sources.source import SourceHealth
-from monitor.values import AlarmKind, Condition, Facts, Reason, Urgency
+from monitor.store import Heard
+from monitor.values import AlarmKind, Condition, Facts, Probe, Reason, Urgency
 
 #: A source that is connected and says nothing for this long is silent.
 SOURCE_SILENT_S = 1800.0
@@ -109,6 +111,21 @@ class Air:
     mean_c: float | None = None
     low_c: float | None = None
     high_c: float | None = None
+
+
+def air_of(rows: Iterable[Heard], probes: Mapping[str, Probe]) -> Air:
+    """The air of what was heard, by the probes that hang in it, their offsets added."""
+    heard = [
+        (one, probes[one.probe].offset_k)
+        for one in rows
+        if one.probe in probes and probes[one.probe].in_air
+    ]
+    means = [one.mean_c + offset_k for one, offset_k in heard if one.mean_c is not None]
+    return Air(
+        fmean(means) if means else None,
+        min((one.low_c + offset_k for one, offset_k in heard), default=None),
+        max((one.high_c + offset_k for one, offset_k in heard), default=None),
+    )
 
 
 class Darkness:

@@ -9,14 +9,13 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Iterable
 from dataclasses import replace
-from statistics import fmean
 from zoneinfo import ZoneInfo
 
 from monitor import telling
 from monitor.assemble import build_road, with_offsets
 from monitor.clock import Clock
 from monitor.errors import StoreCorrupt, StoreError
-from monitor.house import Air
+from monitor.house import Air, air_of
 from monitor.keeper import Keeper
 from monitor.resume import Resumed, checkpoint_text, with_items
 from monitor.road import Outcome
@@ -25,6 +24,7 @@ from monitor.settings.schema import Settings
 from monitor.settings.strains import StrainBook, changes
 from monitor.sources.folder import Folder
 from monitor.store import Arrival, FrameClose, LogItem, Store
+from monitor.store.doubts import Doubts
 from monitor.store.spare import Seed
 from monitor.terms import DAY_S, HOUR_S
 from monitor.values import AlarmEvent, Condition, Delivery, Flag, Probe, Reading
@@ -58,9 +58,10 @@ class Logbook:
         self._road, self._book = resumed.road, resumed.book
         self._last_reading_id = resumed.last_reading_id
         self._last_journal_id = resumed.last_journal_id
-        self._started_id = self._settled_id = self._last_reading_id
+        self._started_id, self._settled_id = self._last_reading_id, 0
         self.last_close: FrameClose | None = resumed.last_close
         self._told = False
+        self._doubts = Doubts()
         #: What nothing took yet: it is written with the next close, and the run is saved there.
         self._owed: tuple[tuple[AlarmEvent, ...], list[Delivery]] = (), []
         self._gap = False
@@ -87,15 +88,20 @@ class Logbook:
 
     def _finish(self, resumed: Resumed, now_s: float) -> None:
         """Write what the last run was cut off from writing; what is there already stays."""
-        untold, flags = tuple(resumed.untold), tuple(resumed.flags)
+        untold = tuple(resumed.untold)
+        if untold:
+            messages = self._messages(untold, now_s)
+            self._write(lambda store: store.add_events(untold, messages))
+        self._settle(resumed.flags)
 
-        def write(store: Store) -> None:
-            with store.transaction():
-                store.add_events(untold, self._messages(untold, now_s))
-                store.add_flags(flags)
-
-        if untold or flags:
-            self._write(write)
+    def _settle(self, flags: Iterable[tuple[int, Flag]]) -> None:
+        """Write the flags of readings that were just taken, and those that wait; what the store
+        refuses is kept until it has them, and until then nothing counts as settled."""
+        self._doubts.add(flags, on_card=self._keeper.on_card)
+        if self._doubts.due(on_card=self._keeper.on_card):
+            self._write(lambda store: self._doubts.write(store, on_card=self._keeper.on_card))
+        if not self._doubts.waiting:
+            self._settled_id = self._last_reading_id
 
     def _renew_offsets(self, now_s: float) -> None:
         """Probes that the book's commands hung up take the offsets the settings give now."""
@@ -191,18 +197,7 @@ class Logbook:
         except StoreError as error:
             self._keeper.trouble(error)
             return Air()
-        places = self._book.probes
-        heard = [
-            (one, places[one.probe].offset_k)
-            for one in rows
-            if one.probe in places and places[one.probe].in_air
-        ]
-        means = [one.mean_c + offset_k for one, offset_k in heard if one.mean_c is not None]
-        return Air(
-            fmean(means) if means else None,
-            min((one.low_c + offset_k for one, offset_k in heard), default=None),
-            max((one.high_c + offset_k for one, offset_k in heard), default=None),
-        )
+        return air_of(rows, self._book.probes)
 
     def note(self, kind: str, detail: str) -> None:
         """Write a line into the monitor's own log."""
@@ -217,6 +212,7 @@ class Logbook:
         if taken is not None:
             self._last_reading_id += taken.reading_shift
             self._started_id += taken.reading_shift
+            self._doubts.taken_back(taken.reading_shift)
             self._take_rows(taken.others, self._clock.wall_s())
             return True
         if self._keeper.on_card and self._life_s() >= self._tidy_from_s:
@@ -294,9 +290,7 @@ class Logbook:
                 self._last_reading_id = max(row.id, self._last_reading_id)
             else:
                 told |= self._take_row(row, items, now_s)
-        if flags:
-            self.store.add_flags(flags)
-        self._settled_id = self._last_reading_id
+        self._settle(flags)
         return told
 
     def _take_row(self, row: LogItem, items: Iterable[Item], now_s: float | None) -> bool:
@@ -375,6 +369,9 @@ class Logbook:
 
     def _save(self, end_s: float) -> None:
         """Save the run; the larger it is the less often, for the sake of the card."""
+        if self._keeper.on_card and self._doubts.due(on_card=True):
+            self._gap = True  # a run that goes on from here would not work these flags out anew
+            return
         text = checkpoint_text(self._road, self._book)
         size = 0
 

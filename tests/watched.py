@@ -37,13 +37,13 @@ class Room:
         self.log = Logbook(self.settings, self.clock, self.said.append)
         self.log.take_folder(read_folder(self.folder / "room"), [], NOW_S)
 
-    def send(self, count: int) -> bool:
-        """Hand over a batch; each reading's value is its number."""
+    def send(self, count: int, from_c: float = 15.0) -> bool:
+        """Hand over a batch; each reading's value is its number, in mK over `from_c`."""
         arrivals = []
         for _ in range(count):
             self.clock.pass_s(1.0)
             now_s = self.clock.wall_s()
-            value = 15.0 + self.sent / 1000
+            value = from_c + self.sent / 1000
             one = Reading(
                 f"k{self.sent % 5}", Quantity.TEMPERATURE, value, now_s, now_s, "x", raw=self.sent
             )

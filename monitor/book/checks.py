@@ -8,7 +8,7 @@ from shlex import quote
 from zoneinfo import ZoneInfo
 
 from monitor.book.codes import check_pattern, suggestion
-from monitor.book.moments import parse_moment
+from monitor.book.moments import kept_moment
 from monitor.book.places import Place
 from monitor.book.records import LOT, STRAIN
 from monitor.book.standing import Standing, lot_of, place_of
@@ -172,7 +172,7 @@ class Checks:
         for kind, name in ((LOT, lot_of(bag)), (LOT, bag.spawn_lot), ("load", bag.load)):
             record = self._standing.record(kind, name)
             made = record.fields.get("made", "") if record is not None else ""
-            if made and parse_moment(made, self._zone) > bag.inoculated_s:
+            if made and kept_moment(made, self._zone) > bag.inoculated_s:
                 raise BookError(
                     bag.bag,
                     f"inoculated on {self._day(bag.inoculated_s)}, but {kind} {name} was made on "

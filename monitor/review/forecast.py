@@ -24,6 +24,7 @@ from monitor.review.curves import (
     heat_w_per_kg,
 )
 from monitor.review.records import BagRecord
+from monitor.review.self_heating import growth_ends_c, settled_c
 from monitor.terms import DAY_S, HOUR_S
 from monitor.thermal.bag import Z80, BagThermal
 from monitor.thermal.room import air_time_constant_s, ppm_after, steady_ppm
@@ -136,8 +137,21 @@ class _Batch:
     inoculated_s: float
     thermal: BagThermal
 
-    def heat_w_per_kg(self, times_s: Array) -> Array:
+    def drawn_w_per_kg(self, times_s: Array) -> Array:
+        """Heat as the curves have it, in a bag that never gets too warm for it."""
         return heat_w_per_kg(self.curves, (times_s - self.inoculated_s) / HOUR_S)
+
+    def made_w_per_kg(self, drawn: Array, air_c: float) -> Array:
+        """What is made of drawn heats in the warmth that they bring: that of the bag's middle
+        section, which is as much over its side as `BagThermal.heat_lag_s` says."""
+        thermal = self.thermal
+        k_per_w = 0.5 * (1.0 + thermal.core_per_surface) * thermal.mass_kg / thermal.loss_w_per_k
+        warm_c = settled_c(air_c, k_per_w * drawn, self.growth_ends_c)
+        return np.asarray((warm_c - air_c) / k_per_w)
+
+    @property
+    def growth_ends_c(self) -> float:
+        return growth_ends_c(self.strain.core_limits)
 
 
 def forecast(
@@ -166,7 +180,7 @@ def forecast(
         at_s,
         tuple(_batch_forecast(one, air_c) for one in batches),
         tuple(_shelves(batches, air_c, times_s)),
-        tuple(_days(batches, limits, times_s)),
+        tuple(_days(batches, air_c, limits, times_s)),
         limits,
     )
 
@@ -218,14 +232,16 @@ def _core_c(batch: _Batch, heat: Array, air_c: float) -> Array:
     """Core of a middling bag from drawn heats [W/kg], the bag's own spread drawn with them.
 
     The heat was told from the surface's warmth by the described loss, and goes back by it: an
-    error of the loss is none of the core.
+    error of the loss is none of the core. From 30 °C on a core's warmth takes from its heat, until
+    none is left where growth ends, at 36 to 40 °C by strain (`self_heating` has the sources).
     """
     thermal = batch.thermal
     rng = np.random.default_rng(1)
     ratio_sd = (thermal.core_per_surface_high - thermal.core_per_surface_low) / (2 * Z80)
     ratio = thermal.core_per_surface + ratio_sd * rng.standard_normal(len(heat))
     air = air_c + AIR_SD_K * rng.standard_normal(len(heat))
-    return np.asarray(air + ratio * heat * thermal.mass_kg / thermal.loss_w_per_k)
+    excess_k = ratio * heat * thermal.mass_kg / thermal.loss_w_per_k
+    return settled_c(air, excess_k, batch.growth_ends_c)
 
 
 def _limit(batch: _Batch) -> CoreLimit:
@@ -255,7 +271,7 @@ def _batch_forecast(batch: _Batch, air_c: Callable[[Place], float]) -> BatchFore
         hot_from_s=start_s + float(hours[hot[0]]) * HOUR_S,
         hot_until_s=start_s + float(hours[hot[-1]]) * HOUR_S,
         peak_s=_moments(start_s, peak_h),
-        peak_w_per_kg=span(highest),
+        peak_w_per_kg=span(batch.made_w_per_kg(highest, warmest_c)),
         core_c=span(_core_c(batch, highest, warmest_c)),
         limit=_limit(batch),
         heat_over_s=_moments(start_s, heat_over_h(batch.curves)),
@@ -282,33 +298,46 @@ def _shelves(
             counts[_place(bag)] = counts.get(_place(bag), 0) + 1
         for place, mass_kg in masses.items():
             stands.setdefault(place, []).append((batch, mass_kg))
-    heats = {batch.name: batch.heat_w_per_kg(times_s) for batch in batches}
+    heats = {batch.name: batch.drawn_w_per_kg(times_s) for batch in batches}
     shelves = []
     for place, there in stands.items():
-        total = np.sum([mass_kg * heats[batch.name] for batch, mass_kg in there], axis=0)
-        when = int(np.argmax(np.median(total, axis=0)))
         local_c = air_c(place)
+        made = [kg * batch.made_w_per_kg(heats[batch.name], local_c) for batch, kg in there]
+        total = np.sum(made, axis=0)
+        when = int(np.argmax(np.median(total, axis=0)))
         cores = []
         for batch, _ in there:
-            core = span(_core_c(batch, heats[batch.name].max(axis=1), local_c))
-            cores.append((core.high - _limit(batch).core_c, core, _limit(batch)))
-        _, core, limit = max(cores, key=lambda one: one[0])
-        shelves.append(
-            ShelfForecast(
-                place[0], place[1], counts[place], float(times_s[when]),
-                span(total[:, when]), local_c, core, limit,
-            )
+            core = _core_c(batch, heats[batch.name].max(axis=1), local_c)
+            cores.append((_nearness(core, _limit(batch)), span(core), _limit(batch)))
+        near, core_span, limit = max(cores, key=lambda one: one[0])
+        shelf = ShelfForecast(
+            place[0], place[1], counts[place], float(times_s[when]),
+            span(total[:, when]), local_c, core_span, limit,
         )  # fmt: skip
-    return sorted(shelves, key=lambda one: one.limit.core_c - one.core_c.high)
+        shelves.append((near, shelf))
+    return [shelf for _, shelf in sorted(shelves, key=lambda one: one[0], reverse=True)]
 
 
-def _days(batches: Sequence[_Batch], limits: RoomLimits, times_s: Array) -> list[DayForecast]:
+def _nearness(core_c: Array, limit: CoreLimit) -> tuple[float, float]:
+    """What orders shelves: the share of draws that reach the limit, then how near the others come.
+
+    The range's end alone does not tell, as all that is too hot ends close below one temperature.
+    """
+    share = float(np.mean(core_c >= limit.core_c))
+    return share, span(core_c).high - limit.core_c
+
+
+def _days(
+    batches: Sequence[_Batch], air_c: Callable[[Place], float], limits: RoomLimits, times_s: Array
+) -> list[DayForecast]:
     total = np.zeros((DRAWS, len(times_s)))
     rng = np.random.default_rng(2)
     for batch in batches:
         mass_kg = sum(bag.mass_kg for bag in batch.bags)
+        mean_c = float(np.mean([air_c(_place(bag)) for bag in batch.bags]))
+        made = batch.made_w_per_kg(batch.drawn_w_per_kg(times_s), mean_c)
         # Batches err each in its own way: without the shuffle all would be high at once.
-        total += mass_kg * rng.permutation(batch.heat_w_per_kg(times_s))
+        total += mass_kg * rng.permutation(made)
     # The loss by which heat is told errs for all bags alike.
     total *= np.exp(LOSS_SPREAD * rng.standard_normal((DRAWS, 1)))
     stands_kg = sum(bag.mass_kg for batch in batches for bag in batch.bags)

@@ -88,13 +88,18 @@ def _slopes(points: Sequence[_Point]) -> list[float]:
     return slopes
 
 
-def first_heated(kept: Cores, limits: Sequence[CoreLimit], top: Sequence[bool]) -> tuple[
-    Array, NDArray[np.bool_]
-]:  # fmt: skip
+def first_heated(
+    kept: Cores,
+    limits: Sequence[CoreLimit],
+    top: Sequence[bool],
+    held: NDArray[np.bool_] | None = None,
+) -> tuple[Array, NDArray[np.bool_]]:
     """When each bag is first called under each limit alone, and whether it bore it out.
 
     limits   tried, each by itself
     top      whether it is the hottest of its set: then a core over it is called at once
+    held     (bags, frames) where a call is held back: it is made once it no longer is, if it
+             is due then
     Returns  (bags, limits) [s since 1970], inf never; and whether the limit's whole duration
              was used up
 
@@ -129,6 +134,8 @@ def first_heated(kept: Cores, limits: Sequence[CoreLimit], top: Sequence[bool]) 
         if near.any():
             wait_s = _until(core_c, kept.slope_k_per_h[live, step, None], limit_c, near, params)
             due |= near & (wait_s + left_s < params.today_s)
+        if held is not None:
+            due &= ~held[live, step, None]
         new = due & np.isinf(called_s[live])
         where, which = np.nonzero(new)
         called_s[live[where], which] = kept.at_s[live[where], step]

@@ -31,12 +31,14 @@ ONE_RUN_S = 3 * DAY_S
 @dataclass(frozen=True, slots=True)
 class Room:
     """One account with what the book says became of its bags, and when live alarms (or the
-    present settings) first called each: beside its cohort, and against its core limits."""
+    present settings) first called each: beside its cohort, and against its core limits.
+    `held_s` are the spans [s since 1970] in which a room's alarm holds back those of its bags."""
 
     account: Account
     endings: Mapping[str, Ending]
     called_s: Mapping[str, float]
     heated_s: Mapping[str, float] = field(default_factory=dict)
+    held_s: tuple[tuple[float, float], ...] = ()
 
 
 @dataclass(frozen=True)

@@ -3,6 +3,7 @@
 A call of overheating is answered, if it is any good: the room is cooled and the bag comes
 through. So a healthy bag that was called counts as called for nothing only where it bore the
 limit's whole duration, or where nobody was told of it in fact; else nobody can say (our rule).
+A call that the room's alarm holds back costs nobody a walk, and is none for nothing.
 """
 
 from __future__ import annotations
@@ -16,6 +17,7 @@ from numpy.typing import NDArray
 
 from monitor.judge.strain import CoreLimit, Strain
 from monitor.review.heat_scan import Cores, cores, first_heated
+from monitor.review.held_back import held_back
 from monitor.review.outcomes import End, Ending
 from monitor.review.tune import Room, run_numbers
 from monitor.review.tune_choice import Choice, Least, choose
@@ -52,8 +54,9 @@ class Limits:
 class HeatTuning:
     """Everything there is to say of a strain's core limits. Counts are of bags that came in
     reach of a limit; `saved` healthy ones that were called at present and bore nothing out,
-    `as_warm` healthy ones that went as warm as a cooked one; `unseen` cooked ones of which no
-    core ever came near."""
+    `held` healthy ones whose call the room's alarm held back from first to last, `as_warm`
+    healthy ones that went as warm as a cooked one; `unseen` cooked ones of which no core ever
+    came near."""
 
     present: Row[Limits]
     proposed: Row[Limits] | None
@@ -62,6 +65,7 @@ class HeatTuning:
     cooked: int
     as_warm: int
     saved: int
+    held: int
     unseen: tuple[str, ...]
     sides: tuple[Side, ...]
 
@@ -95,8 +99,12 @@ def tune_heat(
     """Try every candidate on every bag that came in reach of a limit."""
     kept = cores([room.account for room in rooms], strain, strains)
     tried = candidates(strains[strain].core_limits)
-    called_s, borne = _calls(kept, tried)
-    judged = _Judged(rooms, kept, called_s, borne)
+    ends = [rooms[room].endings.get(bag, Ending(bag, End.UNKNOWN)) for room, bag in kept.bags]
+    healthy = [place for place, one in enumerate(ends) if one.end is End.HEALTHY]
+    held = held_back(kept, [room.held_s for room in rooms], healthy)
+    called_s, borne = _calls(kept, tried, held)
+    judged = _Judged(rooms, kept, ends, called_s, borne)
+    anyhow_s, _ = _calls(kept, tried[:1])
     runs = run_numbers(rooms, kept.bags) if kept.bags else np.zeros(0, dtype=np.intp)
     trials = trials_of(called_s, judged.spoilt, judged.false, judged.healthy, runs)
     money = None if costs is None else replace(costs, neighbour_per_day=0.0)
@@ -115,10 +123,11 @@ def tune_heat(
         cooked=len(judged.spoilt),
         as_warm=int(judged.as_warm.sum()),
         saved=judged.saved,
+        held=int((np.isfinite(anyhow_s[:, 0]) & np.isinf(called_s[:, 0])).sum()),
         unseen=_unseen(rooms, strain, kept),
         sides=sides(
             [(rooms[room].account.name, bag) for room, bag in kept.bags],
-            judged.ends,
+            ends,
             called_s[:, 0],
             called_s[:, after],
             kept.course,
@@ -126,13 +135,17 @@ def tune_heat(
     )
 
 
-def _calls(kept: Cores, tried: Sequence[Limits]) -> tuple[Array, NDArray[np.bool_]]:
+def _calls(
+    kept: Cores, tried: Sequence[Limits], held: NDArray[np.bool_] | None = None
+) -> tuple[Array, NDArray[np.bool_]]:
     """When each set of limits first calls each bag, and whether one of them was borne out."""
     each = sorted(
         {(one, one is limits.limits[-1]) for limits in tried for one in limits.limits},
         key=lambda pair: (pair[0].core_c, pair[0].duration_s, pair[1]),
     )
-    alone_s, alone_borne = first_heated(kept, [one for one, _ in each], [top for _, top in each])
+    alone_s, alone_borne = first_heated(
+        kept, [one for one, _ in each], [top for _, top in each], held
+    )
     number = {pair: index for index, pair in enumerate(each)}
     called_s = np.empty((len(kept.bags), len(tried)))
     borne = np.empty(called_s.shape, dtype=np.bool_)
@@ -150,12 +163,10 @@ class _Judged:
         self,
         rooms: Sequence[Room],
         kept: Cores,
+        ends: Sequence[Ending],
         called_s: Array,
         borne: NDArray[np.bool_],
     ) -> None:
-        self.ends = [
-            rooms[room].endings.get(bag, Ending(bag, End.UNKNOWN)) for room, bag in kept.bags
-        ]
         told_s = np.array([rooms[room].heated_s.get(bag, np.inf) for room, bag in kept.bags])
         self.spoilt = [
             Spoilt(
@@ -164,10 +175,10 @@ class _Judged:
                 told_s[place],
                 1.0 if one.end is End.COOKED else MAYBE_WEIGHT,
             )
-            for place, one in enumerate(self.ends)
+            for place, one in enumerate(ends)
             if one.cooked
         ]
-        self.healthy = [place for place, one in enumerate(self.ends) if one.end is End.HEALTHY]
+        self.healthy = [place for place, one in enumerate(ends) if one.end is End.HEALTHY]
         told = np.isfinite(told_s[self.healthy])[:, None]
         called = np.isfinite(called_s[self.healthy])
         self.false = called & (borne[self.healthy] | ~told)

@@ -11,7 +11,7 @@ from monitor.review.tune_heat import HeatTuning, Limits
 from monitor.review.tune_rows import Row
 from monitor.review.tune_words import changing_lines, row_cells
 from monitor.terms import DAY_S, HOUR_S
-from monitor.words.quantities import difference, temperature
+from monitor.words.quantities import counted, difference, temperature
 
 HEADER = ("", "CORE LIMITS", "CALLED IN TIME", "FOR NOTHING", "PER 100 (80 %)", "WARNING",
           "COST/100 (80 %)")  # fmt: skip
@@ -71,6 +71,11 @@ def heat_lines(heat: HeatTuning, units: str) -> list[str]:
         lines.append(
             f"{heat.saved} healthy bags were called and did not use a limit up: cooled in time or"
             " never in danger, they count neither way"
+        )
+    if heat.held:
+        lines.append(
+            f"the calls of {counted(heat.held, 'healthy bag', 'healthy bags')} were held back"
+            " behind the room's alarm: nobody was told, they count neither way"
         )
     lines += [
         f"{bag} is booked as cooked, and no core near a limit was seen: is it the heat?"

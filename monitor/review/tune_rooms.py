@@ -10,6 +10,7 @@ from itertools import pairwise
 
 from monitor.judge.strain import Strain
 from monitor.review.account import Account, bags_of
+from monitor.review.held_back import room_spans
 from monitor.review.outcomes import endings, strangers
 from monitor.review.predict import predict
 from monitor.review.tune import Room
@@ -74,7 +75,8 @@ def room_of(
         called_s[name] = min(called_s.get(name, at_s), at_s)
     heated_s = promised.heated_s if book.heated_s is None else book.heated_s
     ends = endings(bags, book.entries, book.now_s, longest_d * DAY_S)
-    return Room(account, ends, called_s, heated_s), strangers(bags, book.entries)
+    held_s = room_spans(promised.events)
+    return Room(account, ends, called_s, heated_s, held_s), strangers(bags, book.entries)
 
 
 def no_history(strain: str, accounts: Iterable[Account]) -> str:

@@ -80,9 +80,15 @@ def _remember_sessions(connection: sqlite3.Connection, arrivals: Sequence[Arriva
             )
 
 
-def add_flags(connection: sqlite3.Connection, pairs: Iterable[tuple[int, Flag]]) -> None:
-    """Write doubts beside readings; one already there stays."""
-    connection.executemany("INSERT OR IGNORE INTO flags VALUES (?, ?)", pairs)
+def add_flags(
+    connection: sqlite3.Connection, pairs: Iterable[tuple[int, Flag]], *, gone_too: bool = False
+) -> None:
+    """Write doubts beside readings; one already there stays.
+
+    One for no reading is refused, or passed over where the reading may be `gone_too`.
+    """
+    there = " WHERE EXISTS (SELECT 1 FROM readings WHERE id = ?1)" if gone_too else ""
+    connection.executemany(f"INSERT OR IGNORE INTO flags SELECT ?1, ?2{there}", pairs)
 
 
 def restamp(connection: sqlite3.Connection, boot_id: str, step_s: float) -> Restamp | None:

@@ -78,10 +78,11 @@ class Store(Reader):
             return None
         return [LogItem(LogKind.READING, *row) for one in stored for row in one]
 
-    def add_flags(self, pairs: Iterable[tuple[int, Flag]]) -> None:
-        """Write (reading id, doubt) beside readings."""
+    def add_flags(self, pairs: Iterable[tuple[int, Flag]], *, gone_too: bool = False) -> None:
+        """Write (reading id, doubt) beside readings; `gone_too` passes over readings that are not
+        there any longer, as in a store that took the place of a damaged one."""
         with self.transaction() as connection:
-            readings.add_flags(connection, pairs)
+            readings.add_flags(connection, pairs, gone_too=gone_too)
 
     def restamp(self, boot_id: str, step_s: float, at_s: float) -> LogItem | None:
         """Re-stamp a boot's readings taken while not synced, once the clock stepped.
