@@ -30,7 +30,8 @@ class VerdictParams:
 
     `hot_prior_odds`, `stalled_prior_odds` a bag of a hundred or so goes wrong in a run;
     the margins [nats] set the bars beside Ville's bound, by simulation (DEVELOPERS.md, "The bars"):
-    a call from walks, so few and noisy, overshoots the bound by more than one from probes; the
+    a call from walks, so few and noisy, overshoots the bound by more than one from probes, and one
+    walk alone needs `alone_by_hand` more in a cohort that has not risen yet; the
     worths [nats] are what lost heat counts at most beyond its factor, whose onsets are spread wider
     than stalls set in: only as far as it speaks louder than added heat, and by probes only from
     `stalled_least` nats on and of a bag that has at most the share `stalled_left` of its cohort's
@@ -49,6 +50,7 @@ class VerdictParams:
     stalled_prior_odds: float = 0.03
     hot_margin_by_probe: float = -0.4
     hot_margin_by_hand: float = -1.7
+    alone_by_hand: float = 2.5
     stalled_worth_by_probe: float = 8.0
     stalled_worth_by_hand: float = 2.0
     stalled_least: float = 0.5
@@ -112,13 +114,14 @@ class Standing:
     around_k: float
     drift_k: float
 
-    @property
-    def hot_for_long(self) -> float:
+    def hot_for_long(self, alone: float) -> float:
         """The evidence of added heat; of a cohort that has not risen yet the least at the last
         looks: until it rises, a bag that leads it by a day looks hot for some hours. Walks are
-        half a day apart anyway."""
-        if self.by_hand or self.row_h >= self.rising_h:
+        half a day apart: there two looks do, or one alone by what it has over `alone` nats."""
+        if self.row_h >= self.rising_h:
             return self.hot
+        if self.by_hand:
+            return max(min((self.hot, *self.hot_before[:1])), self.hot - alone)
         return min((self.hot, *self.hot_before))
 
     @property
@@ -247,7 +250,8 @@ def weigh_bag(
         )  # fmt: skip
     warm = standing.hot >= standing.stalled
     # Each against both other accounts of the bag: healthy, or the opposite fault.
-    hot = standing.hot_for_long + hot_prior - max(0.0, standing.stalled + stalled_prior)
+    hot = standing.hot_for_long(params.alone_by_hand) + hot_prior
+    hot -= max(0.0, standing.stalled + stalled_prior)
     stalled = standing.stalled_for_long + _worth(standing, params) + stalled_prior
     stalled -= max(0.0, standing.hottest + hot_prior)
     excess_k = standing.own_k if warm else -standing.lost_k

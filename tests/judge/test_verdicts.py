@@ -78,8 +78,20 @@ def test_before_its_cohort_rises_a_bag_must_have_been_hot_at_earlier_looks_too()
     assert weighed(fresh).hot == pytest.approx(2.0 + math.log(0.05))
     assert weighed(fresh).reason is not Reason.ADDED_HEAT
     assert weighed(replace(fresh, hot_before=(14.0, 14.0))).reason is Reason.ADDED_HEAT
-    for risen_or_walked in (replace(fresh, row_h=10.0), replace(fresh, by_hand=True)):
-        assert weighed(risen_or_walked).hot == pytest.approx(14.0 + math.log(0.05))
+    assert weighed(replace(fresh, row_h=10.0)).hot == pytest.approx(14.0 + math.log(0.05))
+
+
+def test_in_a_cohort_not_risen_yet_one_walk_alone_must_be_louder_than_two() -> None:
+    """The walk before is half a day old; heat that is plain is not kept waiting for the next."""
+    walked = replace(HOT, by_hand=True, hot=6.0, hot_before=(-2.0, 9.0))
+    assert weighed(walked).hot == pytest.approx(3.5 + math.log(0.05))
+    assert weighed(walked).reason is not Reason.ADDED_HEAT
+    for called in (
+        replace(walked, hot=6.3),
+        replace(walked, hot_before=(5.0, -2.0)),
+        replace(walked, row_h=10.0),
+    ):
+        assert weighed(called).reason is Reason.ADDED_HEAT
 
 
 def test_a_call_from_walks_needs_less_than_one_from_probes() -> None:
