@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
+from statistics import fmean
 
 from monitor.channels.heartbeat import HeartbeatHealth
 from monitor.mirror import MirrorHealth
 from monitor.neighbours.health import NeighbourHealth
 from monitor.outbox import ChannelHealth
 from monitor.sources.source import SourceHealth
-from monitor.values import AlarmKind, Condition, Facts, Reason, Urgency
+from monitor.store import Aside, Heard
+from monitor.values import AlarmKind, Condition, Facts, Probe, Reason, Urgency
+from monitor.words import duration
+from monitor.words.quantities import counted
 
 #: A source that is connected and says nothing for this long is silent.
 SOURCE_SILENT_S = 1800.0
@@ -20,6 +24,8 @@ DARK_S = 900.0
 DARK_TOLD_CLOSES = 3
 #: So many closes it waits for the air to be heard again.
 DARK_WAIT_CLOSES = 3
+#: How many closes hear of a clock that was set back.
+SET_BACK_TOLD_CLOSES = 3
 
 
 def _condition(subject: str, urgency: Urgency, reason: Reason, facts: Facts) -> Condition:
@@ -102,6 +108,16 @@ def of_clock(synced: bool) -> list[Condition]:
     return [_condition("clock", Urgency.LATER, Reason.CLOCK_UNSET, Facts())]
 
 
+def of_set_back(aside: Aside | None) -> list[Condition]:
+    """A condition for some closes after what a clock that was ahead had closed was set aside."""
+    if aside is None or aside.closes >= SET_BACK_TOLD_CLOSES:
+        return []
+    frames = counted(aside.frames, "frame closed meanwhile is", "frames closed meanwhile are")
+    detail = f"it was {duration(aside.ahead_s)} ahead, and {frames} set aside"
+    facts = Facts(detail=detail, since_s=aside.since_s)
+    return [_condition("wall clock", Urgency.TODAY, Reason.CLOCK_SET_BACK, facts)]
+
+
 @dataclass(frozen=True, slots=True)
 class Air:
     """The room's air in a stretch of time: None where nothing was heard [°C]."""
@@ -109,6 +125,21 @@ class Air:
     mean_c: float | None = None
     low_c: float | None = None
     high_c: float | None = None
+
+
+def air_of(rows: Iterable[Heard], places: Mapping[str, Probe]) -> Air:
+    """The room's air as its air probes were heard."""
+    heard = [
+        (one, places[one.probe].offset_k)
+        for one in rows
+        if one.probe in places and places[one.probe].in_air
+    ]
+    means = [one.mean_c + offset_k for one, offset_k in heard if one.mean_c is not None]
+    return Air(
+        fmean(means) if means else None,
+        min((one.low_c + offset_k for one, offset_k in heard), default=None),
+        max((one.high_c + offset_k for one, offset_k in heard), default=None),
+    )
 
 
 class Darkness:

@@ -8,17 +8,16 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Iterable
-from dataclasses import replace
-from statistics import fmean
 from zoneinfo import ZoneInfo
 
 from monitor import telling
 from monitor.assemble import build_road, with_offsets
 from monitor.clock import Clock
 from monitor.errors import StoreCorrupt, StoreError
-from monitor.house import Air
-from monitor.keeper import Keeper
-from monitor.resume import Resumed, checkpoint_text, with_items
+from monitor.house import Air, air_of
+from monitor.keeper import Keeper, seed_of
+from monitor.renewal import THRESHOLDS_NOTE, probes_to_renew, thresholds_to_note
+from monitor.resume import Resumed, checkpoint_text, resume, with_items
 from monitor.road import Outcome
 from monitor.runner import Close, Item, take
 from monitor.settings.schema import Settings
@@ -27,7 +26,7 @@ from monitor.sources.folder import Folder
 from monitor.store import Arrival, FrameClose, LogItem, Store
 from monitor.store.spare import Seed
 from monitor.terms import DAY_S, HOUR_S
-from monitor.values import AlarmEvent, Condition, Delivery, Flag, Probe, Reading
+from monitor.values import AlarmEvent, Condition, Delivery, Flag, Reading
 from monitor.words.quantities import counted
 
 #: The run is saved hourly if it is no larger than this, else the less often; a rebuild then
@@ -37,8 +36,6 @@ MOST_UNSAVED_H = 6
 TIDY_EVERY_S = 60.0
 #: Skipped rows of the room's folder that are said one by one.
 SKIPS_SAID = 20
-#: The kind of a note on what thresholds hold.
-THRESHOLDS_NOTE = "thresholds"
 
 Say = Callable[[str], None]
 
@@ -55,11 +52,8 @@ class Logbook:
         now_s = clock.wall_s()
         self._keeper = Keeper(settings, now_s, say)
         resumed = self._keeper.resumed
-        self._road, self._book = resumed.road, resumed.book
-        self._last_reading_id = resumed.last_reading_id
-        self._last_journal_id = resumed.last_journal_id
+        self._take_up(resumed)
         self._started_id = self._settled_id = self._last_reading_id
-        self.last_close: FrameClose | None = resumed.last_close
         self._told = False
         #: What nothing took yet: it is written with the next close, and the run is saved there.
         self._owed: tuple[tuple[AlarmEvent, ...], list[Delivery]] = (), []
@@ -69,6 +63,12 @@ class Logbook:
         self._finish(resumed, now_s)
         self._renew_offsets(now_s)
         self._note_thresholds()
+
+    def _take_up(self, resumed: Resumed) -> None:
+        self._road, self._book = resumed.road, resumed.book
+        self._last_reading_id = resumed.last_reading_id
+        self._last_journal_id = resumed.last_journal_id
+        self.last_close: FrameClose | None = resumed.last_close
 
     @property
     def store(self) -> Store:
@@ -99,14 +99,7 @@ class Logbook:
 
     def _renew_offsets(self, now_s: float) -> None:
         """Probes that the book's commands hung up take the offsets the settings give now."""
-        entered = [
-            version.now
-            for version in self.store.current("probe").values()
-            if version.act is not None and isinstance(version.now, Probe)
-        ]
-        bare = {one.probe: replace(one, offset_k=0.0, calibrated="") for one in entered}
-        fresh = with_offsets(bare, self._settings.probes)
-        changed = [fresh[one.probe] for one in entered if fresh[one.probe] != one]
+        changed = probes_to_renew(self.store, self._settings)
 
         def write(store: Store) -> None:
             with store.act(now_s, "bagwatt", "offsets from the settings") as pen:
@@ -118,9 +111,7 @@ class Logbook:
 
     def _note_thresholds(self) -> None:
         """Write down what thresholds hold from now on, for who later asks what was called."""
-        said = json.dumps(self._settings.strains.thresholds(), sort_keys=True)
-        before = [one.detail for one in self.store.notes() if one.kind == THRESHOLDS_NOTE]
-        if not before or before[-1] != said:
+        if said := thresholds_to_note(self.store, self._settings):
             self.note(THRESHOLDS_NOTE, said)
 
     def take_strains(self, strains: StrainBook) -> None:
@@ -163,14 +154,8 @@ class Logbook:
         return True
 
     def _seed(self, close: FrameClose | None) -> Seed:
-        return Seed(
-            close or self.last_close,
-            checkpoint_text(self._road, self._book),
-            self._last_reading_id,
-            self._last_journal_id,
-            tuple(self._book.bags.values()),
-            tuple(self._book.probes.values()),
-        )
+        ids = self._last_reading_id, self._last_journal_id
+        return seed_of(Resumed(self._road, self._book, *ids, close or self.last_close))
 
     def _life_s(self) -> float:
         return self._clock.real_s(self._clock.monotonic_s())
@@ -191,18 +176,7 @@ class Logbook:
         except StoreError as error:
             self._keeper.trouble(error)
             return Air()
-        places = self._book.probes
-        heard = [
-            (one, places[one.probe].offset_k)
-            for one in rows
-            if one.probe in places and places[one.probe].in_air
-        ]
-        means = [one.mean_c + offset_k for one, offset_k in heard if one.mean_c is not None]
-        return Air(
-            fmean(means) if means else None,
-            min((one.low_c + offset_k for one, offset_k in heard), default=None),
-            max((one.high_c + offset_k for one, offset_k in heard), default=None),
-        )
+        return air_of(rows, self._book.probes)
 
     def note(self, kind: str, detail: str) -> None:
         """Write a line into the monitor's own log."""
@@ -229,10 +203,9 @@ class Logbook:
         if self.last_close is None:
             return
         kept_s = self._settings.store.retention_days * DAY_S
-        before_s = self.last_close.end_s - kept_s
         frames = int(kept_s / self._settings.frames.length_s)
         try:
-            if self.store.prune(before_s, frames):
+            if self.store.prune(self.last_close.end_s - kept_s, frames):
                 self._tidy_from_s = 0.0
         except StoreError as error:
             self._keeper.trouble(error)
@@ -322,6 +295,32 @@ class Logbook:
         self.note("clock stepped", f"{step_s:+.0f} s")
         self._write(lambda store: store.restamp(boot_id, step_s, now_s))
         self._told |= self._catch_up(now_s)
+
+    def set_back(self, now_s: float) -> bool:
+        """The clock was ahead: put by what it closed in its future and go on from before that.
+
+        As a restart would. False where the card can't be written just now.
+        """
+        if not self._keeper.on_card:
+            return False
+        offset_s = self._clock.wall_s() - self._clock.monotonic_s()
+        try:
+            self.store.put_by(now_s, self._clock.boot_id(), offset_s)
+            resumed = resume(self.store, self._settings, say=self._say)
+        except StoreError as error:
+            self._keeper.trouble(error)
+            return False
+        self._take_up(resumed)
+        self._owed, self._gap, self._save_from_s = ((), []), True, 0.0  # saved at the next close
+        self._finish(resumed, now_s)
+        return True
+
+    def tell_behind(self, now_s: float) -> None:
+        """The clock is behind what was watched, so no close can say that nothing is judged."""
+        if self.last_close is not None:
+            end_s = self.last_close.end_s
+            told = telling.clock_behind(self._settings, now_s, end_s, self._zone)
+            self._write(lambda store: store.add_events((), told))
 
     def take_folder(self, folder: Folder, walks: Iterable[Arrival], now_s: float) -> bool:
         """Take the room's folder into the book, its walks as readings; False if it can't be."""

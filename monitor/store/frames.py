@@ -14,13 +14,20 @@ from monitor.values import Estimate, Evidence
 CHECKPOINTS_KEPT = 2
 _COLUMNS = "end_s, closed_s, last_reading_id, last_command_id, house"
 
+#: The highest number a frame ever had: those set aside keep theirs.
+NEWEST_ID = (
+    "MAX((SELECT COALESCE(MAX(id), 0) FROM frames),"
+    " (SELECT COALESCE(MAX(last_frame_id), 0) FROM set_aside))"
+)
+
 BagEstimate = tuple[Estimate, Evidence | None]
 
 
 def close(connection: sqlite3.Connection, frame: FrameClose) -> bool:
     """Write that a frame was closed; False when it was closed before, which then holds."""
     cursor = connection.execute(
-        f"INSERT INTO frames ({_COLUMNS}) VALUES (?, ?, ?, ?, ?) ON CONFLICT DO NOTHING",
+        f"INSERT INTO frames (id, {_COLUMNS}) VALUES ({NEWEST_ID} + 1, ?, ?, ?, ?, ?)"
+        " ON CONFLICT DO NOTHING",
         (
             frame.end_s,
             frame.closed_s,

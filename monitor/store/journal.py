@@ -18,6 +18,13 @@ from monitor.values import AlarmCommand, Bag, BookEntry, Probe, Record
 
 BAG, PROBE = "bag", "probe"
 GONE = "null"
+#: A command given while the clock was ahead, in what was set aside: of an alarm that is void, or
+#: until a moment that nobody meant.
+_VOID = (
+    f"kind = '{LogKind.COMMAND.value}' AND EXISTS (SELECT 1 FROM set_aside WHERE"
+    " journal.id > after_journal_id AND journal.id <= last_journal_id"
+    " AND journal.at_s > set_aside.at_s)"
+)
 
 
 def add_command(connection: sqlite3.Connection, command: AlarmCommand) -> int:
@@ -142,7 +149,7 @@ def _merged(
 ) -> Iterator[LogItem]:
     rows = connection.execute(
         "SELECT after_reading_id, id, kind, name, body FROM journal"
-        " WHERE id > ? AND id <= ? ORDER BY id",
+        f" WHERE id > ? AND id <= ? AND NOT ({_VOID}) ORDER BY id",
         (start.last_command_id, end.last_command_id),
     ).fetchall()
     waiting = iter(rows)

@@ -11,6 +11,7 @@ from typing import Self
 
 from monitor.store import (
     alarms,
+    aside,
     book,
     database,
     deliveries,
@@ -24,6 +25,7 @@ from monitor.store.database import translated
 from monitor.store.frames import BagEstimate
 from monitor.store.records import (
     Act,
+    Aside,
     Checkpoint,
     Counts,
     Entered,
@@ -216,6 +218,20 @@ class Reader:
         """The close of the frame that ended then; KeyError when it never was closed."""
         with translated(self.path):
             return frames.at(self._connection, end_s)[1]
+
+    def put_by_last(self) -> Aside | None:
+        """What was put by last as the clock had been ahead; None where nothing ever was."""
+        with translated(self.path):
+            return aside.newest(self._connection)
+
+    def times_put_by(self) -> int:
+        with translated(self.path):
+            return aside.count(self._connection)
+
+    def gap_at(self, at_s: float) -> float:
+        """How far apart the closes before and after a moment lie [s]; 0 where one is missing."""
+        with translated(self.path):
+            return aside.gap_at(self._connection, at_s)
 
     def last_frame_pruned(self) -> FrameClose | None:
         """The newest close of which readings are gone; None where all are there."""

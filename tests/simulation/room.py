@@ -126,7 +126,7 @@ class Room:
         plans: tuple[tuple[float, Callable[[], None]], ...] = (
             (3.0, self._lose_broker), (2.0, self._end_process), (6.0, self._cut_power),
             (3.0, self._channel_mood), (6.0, self._store_fails), (4.0, self._act),
-            (9.0, self._warm_spell), (9.0, self._fall_silent),
+            (9.0, self._warm_spell), (9.0, self._fall_silent), (4.0, self._clock_ahead),
         )  # fmt: skip
         for hours, work in plans:
             if chance.random() < 0.7:
@@ -214,6 +214,14 @@ class Room:
                 self.checks.write(lambda store: store.add_command(command))
             except StoreError:
                 self.world.tell("the command can't be written", fault=False)
+
+    def _clock_ahead(self) -> None:
+        """A bad time server, for minutes or an hour; later times than that are another boot's."""
+        by_s = self.world.chance.choice((1200.0, 6 * 3600.0, 30 * 86400.0))
+        for_s = self.world.chance.choice((180.0, 1500.0, 4000.0))
+        self.world.tell(f"the clock is {by_s:.0f} s ahead for {for_s:.0f} s")
+        self.clock.run_ahead(by_s)
+        self.world.after(for_s, self.clock.set_right)
 
     def _warm_spell(self) -> None:
         self.warmer_k = 0.0 if self.warmer_k else 5.0
