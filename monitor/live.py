@@ -129,16 +129,20 @@ class Live:
 
     def _find_place(self) -> None:
         """Where frames go on, and how long nobody watched."""
-        now_s, length_s = self._clock.wall_s(), self._settings.frames.length_s
-        last = self._log.last_close
-        self._next_end_s = frame_end_s(now_s, length_s)
+        now_s, last = self._clock.wall_s(), self._log.last_close
+        self._next_end_s = self._next_frame_s(now_s)
         self._known_s = WRITTEN_S
         self._dark_from_s = now_s
         if last is not None:
-            self._next_end_s = max(self._next_end_s, last.end_s + length_s)
             self._known_s = self._dark_from_s = last.closed_s
         self._trusted = self._clock_trusted()
         self._set_darkness(now_s)
+
+    def _next_frame_s(self, now_s: float) -> float:
+        """The end of the frame that holds `now_s`, or of the first one not closed yet."""
+        last, length_s = self._log.last_close, self._settings.frames.length_s
+        present_s = frame_end_s(now_s, length_s)
+        return present_s if last is None else max(present_s, last.end_s + length_s)
 
     def _set_darkness(self, until_s: float) -> None:
         dark_s = max(0.0, until_s - self._dark_from_s)
@@ -273,8 +277,7 @@ class Live:
         if not self._trusted:  # only now is it known how long nobody watched
             watched_s = self._clock.monotonic_s() - self._started_s
             self._set_darkness(now_s - watched_s)
-        present_s = frame_end_s(now_s, self._settings.frames.length_s)
-        self._next_end_s = present_s if step_s > 0 else max(present_s, self._next_end_s)
+        self._next_end_s = self._next_frame_s(now_s)
 
     def _mind_set_back(self) -> None:
         """Judging must not wait until the clock has passed frames that it closed while ahead."""
@@ -297,13 +300,10 @@ class Live:
             return
         self._say("the clock had been ahead: what it closed then is set aside, judging goes on")
         self._log.note("clock set back", "what was closed in its future is set aside")
-        last, length_s = self._log.last_close, self._settings.frames.length_s
+        last = self._log.last_close
         # The frame that has just ended is closed at once, so that people are told.
-        self._next_end_s = frame_end_s(now_s, length_s) - length_s
-        self._known_s = WRITTEN_S
-        if last is not None:
-            self._next_end_s = max(self._next_end_s, last.end_s + length_s)
-            self._known_s = min(now_s, last.closed_s)
+        self._next_end_s = self._next_frame_s(now_s - self._settings.frames.length_s)
+        self._known_s = WRITTEN_S if last is None else min(now_s, last.closed_s)
         self._trusted = self._clock_trusted()
         self._darkness = house.Darkness(0.0, house.Air())  # we were there all along
         self._morning.set_back()

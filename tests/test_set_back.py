@@ -19,13 +19,17 @@ DAY_S = 86400.0
 
 
 @pytest.mark.parametrize("ahead_s", [30 * DAY_S, 6 * HOUR_S], ids=["30 days", "6 hours"])
-def test_judging_goes_on_at_the_right_time_within_minutes(folder: Path, ahead_s: float) -> None:
+@pytest.mark.parametrize("minutes", [0, 3], ids=["no frame", "three frames"])
+def test_judging_goes_on_at_the_right_time_within_minutes(
+    folder: Path, ahead_s: float, minutes: int
+) -> None:
     """Three minutes in the wrong future must not cost thirty days of watching."""
     clock = TurnedClock(START_S)
     watch = Watch(folder, clock)
     watch.minutes(30)
     clock.step_s(ahead_s)
-    watch.minutes(3)
+    watch.live.turn()
+    watch.minutes(minutes)
     clock.step_s(-ahead_s)
     back_s = clock.wall_s()
     watch.minutes(20)
