@@ -34,6 +34,12 @@ _RESTAMP = (
     f" AND boot != :boot AND {_STAMPED_HERE} AND received_s > :now + {_OTHER_CLOCK_S}",
     f"UPDATE readings SET {_MARKED} WHERE id > :reading AND measured_s > :now + {_FUTURE_S}",
 )
+#: The first event after the last sound close, later than that and than any event of such a close;
+#: what follows it is of a later place in the log, whatever its clock said.
+_FIRST_EVENT = (
+    "(SELECT MIN(id) FROM events WHERE at_s > :sound AND id > (SELECT COALESCE(MAX(id), 0)"
+    " FROM events WHERE at_s IN (SELECT end_s FROM frames)))"
+)
 _PUT_BY = (
     "INSERT INTO frames_aside SELECT :aside, id, end_s, closed_s, last_reading_id,"
     " last_command_id, house FROM frames WHERE id >= :first",
@@ -41,8 +47,9 @@ _PUT_BY = (
     "DELETE FROM checkpoints WHERE end_s > :now",
     "INSERT INTO events_aside SELECT :aside, id, event_id, alarm_id, at_s, kind, subject,"
     " transition, urgency, reason, first_in, by, note, announced, facts FROM events"
-    " WHERE at_s > :sound",
-    "DELETE FROM events WHERE at_s > :sound",  # the rebuilt run tells those again that hold
+    f" WHERE id >= {_FIRST_EVENT}",
+    # The rebuilt run tells those again that came before the clock was wrong.
+    "DELETE FROM events WHERE id IN (SELECT id FROM events_aside WHERE aside = :aside)",
     "DELETE FROM estimates WHERE at_s > :now",
     "DELETE FROM flags WHERE reading_id > :reading",  # the rebuilt run writes its own
 )

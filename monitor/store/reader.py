@@ -243,7 +243,7 @@ class Reader:
         return next(iter(self.checkpoints()), None)
 
     def checkpoints(self) -> list[Checkpoint]:
-        """The saved states (two at most), the newest first."""
+        """The saved states (three at most), the newest first."""
         with translated(self.path):
             return frames.checkpoints(self._connection)
 

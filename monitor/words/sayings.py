@@ -269,9 +269,9 @@ _HOUSE: dict[tuple[AlarmKind, Reason], Saying] = {
     ),
     (AlarmKind.HOUSE, Reason.CLOCK_SET_BACK): Saying(
         "was ahead and is set back",
-        "bags are judged again, without what was read in between: what was told of bags and room"
-        " in that time is void, and what still holds is told anew. Look at where the Pi has its"
-        " time from (network, battery of its clock), and walk the room once.",
+        "Bags are judged again. What was told since then is void, and what still holds is told"
+        " anew. See where the Pi has its time from (network, battery clock), and walk the room"
+        " once.",
         Caution.GAP,
     ),
     (AlarmKind.HOUSE, Reason.CHANNEL_FAILING): Saying(
