@@ -5,12 +5,16 @@ A real watch on a turned clock; what it closed in the wrong future is set aside.
 
 from __future__ import annotations
 
+import shutil
+import time
 from itertools import pairwise
 from pathlib import Path
 
 import pytest
 
 from monitor.channels import Answer
+from monitor.cli import main
+from monitor.recount import of_store
 from monitor.resume import resume
 from monitor.review.nights import Window
 from monitor.settings.load import load_settings
@@ -239,6 +243,63 @@ def test_a_small_step_back_is_waited_for_and_a_short_one_of_hours_too(folder: Pa
         == [START_S + FRAME_S * (1 + number) for number in range(30)][: len(closes[:30])]
     )
     assert max(closes) >= clock.wall_s() - 2 * FRAME_S
+
+
+def test_a_time_server_wrong_by_hours_into_the_past_costs_those_hours_alone(folder: Path) -> None:
+    """Nobody can know which of the two was right; what was read is all there, and it goes on."""
+    clock = TurnedClock(START_S)
+    room = watch(folder, clock)
+    room.minutes(120)
+    clock.step_s(-HOUR_S)
+    room.minutes(20)
+    clock.step_s(HOUR_S)
+    room.minutes(20)
+    room.end()
+    assert len(raised(folder, Reason.CLOCK_SET_BACK)) == 1
+    closes = room.closes()
+    assert closes == sorted(set(closes)) and max(closes) >= clock.wall_s() - 2 * FRAME_S
+    assert len(room.readings()) == 160 == room.source.acknowledged
+    assert not {Reason.PROBE_SILENT, Reason.WAS_DARK, Reason.POWER_CUT} & set(room.raised())
+    same_story(folder)
+
+
+def test_what_was_recounted_in_the_wrong_future_is_recounted(folder: Path) -> None:
+    """Frames of the same ends may be closed again, with other things in them."""
+    settings = load_settings(folder, {"URL": "json://127.0.0.1:9/nobody"})
+    clock = TurnedClock(START_S)
+    room = watch(folder, clock)
+    room.minutes(10)
+    clock.step_s(HOUR_S)
+    room.minutes(10, WARM_C)
+    with open_reader(folder / "bagwatt.db") as store:
+        of_store(store, settings)
+    clock.step_s(-HOUR_S)
+    room.minutes(90)
+    room.end()
+    with open_reader(folder / "bagwatt.db") as store:
+        went_on = of_store(store, settings)
+        shutil.rmtree(folder / "bagwatt.db.evidence")
+        assert went_on.frames == of_store(store, settings).frames
+
+
+@pytest.mark.parametrize("command", ["night", "alarms", "trace", "book"])
+def test_commands_work_before_and_after_the_clock_is_set_back(
+    folder: Path, command: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("URL", "json://127.0.0.1:9/nobody")
+    clock = TurnedClock(time.time() - 7200.0)
+    room = watch(folder, clock)
+    room.minutes(40)
+    clock.step_s(MONTH_S)
+    room.minutes(20, WARM_C)
+    words = [command, "--config", str(folder)]
+    first = main(words)
+    clock.step_s(-MONTH_S)
+    room.minutes(3)
+    assert main(words) == first
+    room.minutes(40)
+    assert main(words) == first in (0, 1)
+    room.end()
 
 
 def test_a_clock_behind_that_nobody_set_is_told_and_changes_nothing(folder: Path) -> None:

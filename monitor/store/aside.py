@@ -88,7 +88,8 @@ def put_by(connection: sqlite3.Connection, now_s: float, boot_id: str, offset_s:
         "SELECT MAX(received_s - monotonic_s) FROM readings WHERE id > :reading AND boot = :boot",
         values,
     ).fetchone()[0]
-    ahead_s = closed_s - now_s if ahead_s is None else max(ahead_s - offset_s, closed_s - now_s)
+    if ahead_s is None or (ahead_s := ahead_s - offset_s) < _OTHER_CLOCK_S:
+        ahead_s = closed_s - now_s  # of another boot: about so much
     values["sound"] = 0.0 if since_s is None else min(since_s, now_s)
     values["aside"] = connection.execute(
         "INSERT INTO set_aside (at_s, ahead_s, since_s, frames, after_journal_id,"
