@@ -12,6 +12,7 @@ from enum import Enum
 
 from monitor.errors import StoreError
 from monitor.store import Aside, Reader
+from monitor.terms import DAY_S
 
 #: No room was watched before this was written: 2026-11-01.
 WRITTEN_S = 1_793_491_200.0
@@ -20,6 +21,8 @@ WRITTEN_S = 1_793_491_200.0
 LEAST_S = 900.0
 #: How long a clock that was set back must stand so before it is believed.
 SURE_S = 300.0
+#: The same where over a day of frames would be set aside: that much is rather right than wrong.
+SURE_OF_A_DAY_S = 3600.0
 #: How long nobody is judged before people are told of a clock that is behind.
 TELL_S = 900.0
 
@@ -36,6 +39,7 @@ class SetBack:
     """Watches how far the clock lies before the last frame. Intervals are on the monotonic one."""
 
     def __init__(self, frame_s: float) -> None:
+        self._frame_s = frame_s
         self._bound_s = max(2.0 * frame_s, LEAST_S)
         self._since_s: float | None = None
         self._by_hand = False
@@ -58,18 +62,23 @@ class SetBack:
         stood_s = now_s - self._since_s
         if stood_s >= SURE_S and now_s - self._tried_s >= SURE_S:
             self._tried_s = now_s
-            known = synced or self._by_hand
-            if known or (stood_s >= TELL_S and self._unwatched(store, wall_s)):
+            if self._believed(wall_s, stood_s, store, synced=synced):
                 return Turn.GO_BACK
         if stood_s >= TELL_S and not self._told:
             self._told = True
             return Turn.TELL
         return Turn.NOTHING
 
-    def _unwatched(self, store: Reader, wall_s: float) -> bool:
-        """Whether nobody watched at the time that the clock gives, though before and after."""
+    def _believed(self, wall_s: float, stood_s: float, store: Reader, *, synced: bool) -> bool:
+        """Whether the clock is right now and was ahead before, rather than the other way round."""
+        if wall_s < WRITTEN_S:
+            return False
         with suppress(StoreError):
-            return wall_s >= WRITTEN_S and store.gap_at(wall_s) > self._bound_s
+            if store.closes_after(wall_s) * self._frame_s > DAY_S and stood_s < SURE_OF_A_DAY_S:
+                return False
+            # Where nobody watched at this time, though before and after, it leapt.
+            unwatched = stood_s >= TELL_S and store.gap_at(wall_s) > self._bound_s
+            return synced or self._by_hand or unwatched
         return False
 
 

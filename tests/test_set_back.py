@@ -205,6 +205,26 @@ def test_a_start_after_the_clock_was_set_back_goes_on_too(folder: Path, boot: st
     same_story(folder)
 
 
+def test_a_kill_just_after_it_was_set_aside_loses_neither_word_nor_reading(folder: Path) -> None:
+    clock = TurnedClock(START_S)
+    room = watch(folder, clock)
+    room.minutes(10)
+    clock.step_s(MONTH_S)
+    room.minutes(3)
+    clock.step_s(-MONTH_S)
+    room.minutes(3)
+    offset_s = clock.wall_s() - clock.monotonic_s()
+    assert room.live._log.store.put_by(clock.wall_s(), clock.boot_id(), offset_s)
+    room.killed()
+    room = watch(folder, clock)
+    room.minutes(5)
+    room.end()
+    assert len(raised(folder, Reason.CLOCK_SET_BACK)) == 1
+    assert len(room.readings()) == 21
+    assert max(room.closes()) >= clock.wall_s() - 2 * FRAME_S
+    same_story(folder)
+
+
 def test_a_battery_clock_that_began_ahead_is_put_right_by_the_network(folder: Path) -> None:
     room = watch(folder, TurnedClock(START_S - 600.0, boot="boot-0"))
     room.minutes(10)
@@ -263,6 +283,26 @@ def test_a_time_server_wrong_by_hours_into_the_past_costs_those_hours_alone(fold
     same_story(folder)
 
 
+def test_more_than_a_day_of_frames_is_not_set_aside_within_the_hour(folder: Path) -> None:
+    """A time server that is a year behind for half an hour: people are told, nothing is lost."""
+    clock = TurnedClock(START_S)
+    room = watch(folder, clock)
+    room.minutes(10)
+    with Store.open(folder / "bagwatt.db", clock.wall_s(), check=False) as store:
+        for number in range(1440):  # as after a day and some minutes
+            store.close_frame(START_S - HOUR_S - number * FRAME_S, START_S, 0, 0)
+    clock.step_s(-MONTH_S)
+    room.minutes(30)
+    assert any("clock-behind" in name for name in outbox(folder))
+    clock.step_s(MONTH_S)
+    room.minutes(5)
+    assert not raised(folder, Reason.CLOCK_SET_BACK)
+    clock.step_s(-MONTH_S)
+    room.minutes(65)
+    room.end()
+    assert raised(folder, Reason.CLOCK_SET_BACK)
+
+
 def test_what_was_recounted_in_the_wrong_future_is_recounted(folder: Path) -> None:
     """Frames of the same ends may be closed again, with other things in them."""
     settings = load_settings(folder, {"URL": "json://127.0.0.1:9/nobody"})
@@ -282,7 +322,7 @@ def test_what_was_recounted_in_the_wrong_future_is_recounted(folder: Path) -> No
         assert went_on.frames == of_store(store, settings).frames
 
 
-@pytest.mark.parametrize("command", ["night", "alarms", "trace", "book"])
+@pytest.mark.parametrize("command", ["night", "alarms", "trace"])
 def test_commands_work_before_and_after_the_clock_is_set_back(
     folder: Path, command: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -116,6 +116,12 @@ def count(connection: sqlite3.Connection) -> int:
     return int(connection.execute("SELECT COUNT(*) FROM set_aside").fetchone()[0])
 
 
+def closes_after(connection: sqlite3.Connection, at_s: float) -> int:
+    """How many frames that ended after a moment are closed."""
+    found = connection.execute("SELECT COUNT(*) FROM frames WHERE end_s > ?", (at_s,))
+    return int(found.fetchone()[0])
+
+
 def gap_at(connection: sqlite3.Connection, at_s: float) -> float:
     """How far apart the closes before and after a moment lie [s]; 0 where one is missing."""
     before_s, after_s = connection.execute(

@@ -228,6 +228,11 @@ class Reader:
         with translated(self.path):
             return aside.count(self._connection)
 
+    def closes_after(self, at_s: float) -> int:
+        """How many frames that ended after a moment are closed."""
+        with translated(self.path):
+            return aside.closes_after(self._connection, at_s)
+
     def gap_at(self, at_s: float) -> float:
         """How far apart the closes before and after a moment lie [s]; 0 where one is missing."""
         with translated(self.path):
