@@ -270,8 +270,8 @@ _HOUSE: dict[tuple[AlarmKind, Reason], Saying] = {
     (AlarmKind.HOUSE, Reason.CLOCK_SET_BACK): Saying(
         "was ahead and is set back",
         "Bags are judged again. What was told since then is void, and what still holds is told"
-        " anew. See where the Pi has its time from (network, battery clock), and walk the room"
-        " once.",
+        " anew; what was booked meanwhile bears the wrong time (`bagwatt book log`). See where the"
+        " Pi has its time from (network, battery clock), and walk the room once.",
         Caution.GAP,
     ),
     (AlarmKind.HOUSE, Reason.CHANNEL_FAILING): Saying(

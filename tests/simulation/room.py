@@ -19,7 +19,7 @@ from monitor.settings.schema import RecipientSettings, Settings, SourceSettings
 from monitor.sources.source import Packet, Source
 from monitor.store import open_reader
 from monitor.store.deliveries import WAITING
-from monitor.values import AlarmCommand, Transition
+from monitor.values import AlarmCommand, BookEntry, Transition
 from tests.simulation.card import Card
 from tests.simulation.checks import Checks
 from tests.simulation.people import MOODS, FlakyChannel, HandTurnedSender
@@ -127,6 +127,7 @@ class Room:
             (3.0, self._lose_broker), (2.0, self._end_process), (6.0, self._cut_power),
             (3.0, self._channel_mood), (6.0, self._store_fails), (4.0, self._act),
             (9.0, self._warm_spell), (9.0, self._fall_silent), (4.0, self._clock_ahead),
+            (4.0, self._move_bag),
         )  # fmt: skip
         for hours, work in plans:
             if chance.random() < 0.7:
@@ -222,6 +223,16 @@ class Room:
         self.world.tell(f"the clock is {by_s:.0f} s ahead for {for_s:.0f} s")
         self.clock.run_ahead(by_s)
         self.world.after(for_s, self.clock.set_right)
+
+    def _move_bag(self) -> None:
+        """A person books that a bag was moved, from a process of its own."""
+        if self.live is None:
+            return
+        entry = BookEntry(self.clock.wall_s(), self.world.chance.choice(BAGS), "moved")
+        try:
+            self.checks.write(lambda store: store.add_entry(entry))
+        except StoreError:
+            self.world.tell("the entry can't be written", fault=False)
 
     def _warm_spell(self) -> None:
         self.warmer_k = 0.0 if self.warmer_k else 5.0

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from monitor.store import Store
-from monitor.values import AlarmCommand, Flag
+from monitor.values import AlarmCommand, BookEntry, Flag
 from tests.store.samples import arrival, delivery, event, reading
 
 FAR_S = 1e7
@@ -59,11 +59,14 @@ def test_what_is_put_by_leaves_the_log_once_and_its_numbers_are_not_used_again(
     store.close_frame(FAR_S + 600.0, FAR_S + 601.0, 2, 0, events=[far], messages=[told])
     store.save_checkpoint(FAR_S + 600.0, "{}")
     store.add_command(AlarmCommand(FAR_S + 700.0, "acknowledge", "a2", by="Mara"))
+    store.add_entry(BookEntry(FAR_S + 700.0, "B-07", "moved"))
     assert store.put_by(1200.0, "boot-a", 0.0)
     assert not store.put_by(1200.0, "boot-a", 0.0)
-    close(store, 1200.0)
-    kinds = [(item.kind.value, item.id) for item in store.iter_log()]
-    assert kinds == [("reading", 1), ("frame", 1), ("reading", 2), ("frame", 3)]
+    store.close_frame(1200.0, 1200.0, 2, 2)
+    log = list(store.iter_log())
+    kinds = [(item.kind.value, item.id) for item in log]
+    assert kinds == [("reading", 1), ("frame", 1), ("reading", 2), ("entry", 2), ("frame", 3)]
+    assert log[3].body == store.journal_after(1)[0].body == BookEntry(1400.0, "B-07", "moved")
     assert [one.measured_s for _, one in store.readings_after(0, 9)] == [500.0, 700.0]
     assert [one.marks for _, one in store.readings_after(0, 9)] == [(), (Flag.CLOCK_AHEAD,)]
     assert store.flags_of(2) == ()
