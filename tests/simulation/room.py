@@ -127,7 +127,6 @@ class Room:
             (3.0, self._lose_broker), (2.0, self._end_process), (6.0, self._cut_power),
             (3.0, self._channel_mood), (6.0, self._store_fails), (4.0, self._act),
             (9.0, self._warm_spell), (9.0, self._fall_silent), (4.0, self._clock_ahead),
-            (4.0, self._move_bag),
         )  # fmt: skip
         for hours, work in plans:
             if chance.random() < 0.7:
@@ -203,7 +202,10 @@ class Room:
         self.card.mend(self.live._log.store if self.live is not None else None)
 
     def _act(self) -> None:
-        """A person acknowledges or shelves an alarm, from a process of its own."""
+        """A person acknowledges or shelves an alarm, from a process of its own; now and then a
+        bag is booked as moved."""
+        if self.world.chance.random() < 0.2:
+            self._move_bag()
         with open_reader(self.path) as store:
             alarms = [one.alarm_id for one in store.events() if one.transition is Transition.RAISED]
         if alarms and self.live is not None:
@@ -225,7 +227,6 @@ class Room:
         self.world.after(for_s, self.clock.set_right)
 
     def _move_bag(self) -> None:
-        """A person books that a bag was moved, from a process of its own."""
         if self.live is None:
             return
         entry = BookEntry(self.clock.wall_s(), self.world.chance.choice(BAGS), "moved")
