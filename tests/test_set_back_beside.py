@@ -15,6 +15,7 @@ from monitor.settings.load import load_settings
 from monitor.store import Store, open_reader
 from monitor.values import Reason
 from tests.ahead import (
+    DAY_S,
     MONTH_S,
     SETTINGS,
     WARM_C,
@@ -131,3 +132,22 @@ def test_nights_told_in_the_wrong_future_are_told_again(folder: Path) -> None:
     room.minutes(10)
     assert morning._told_s == 0.0
     room.end()
+
+
+def test_a_clock_ahead_for_longer_than_two_saved_states_is_rebuilt_from_the_one_before(
+    folder: Path,
+) -> None:
+    clock = TurnedClock(START_S)
+    room = watch(folder, clock)
+    room.minutes(70)
+    clock.step_s(DAY_S)
+    room.minutes(200)
+    with open_reader(folder / "bagwatt.db") as store:
+        ends = [one.end_s for one in store.checkpoints()]
+    assert len(ends) == 3 and ends[2] <= START_S + 70 * FRAME_S < ends[1]
+    clock.step_s(-DAY_S)
+    room.minutes(10)
+    room.end()
+    assert max(room.closes()) >= clock.wall_s() - 2 * FRAME_S
+    assert len(room.readings()) == 280
+    same_story(folder)

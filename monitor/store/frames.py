@@ -18,7 +18,7 @@ _BEFORE_A_LEAP = """
 SELECT id FROM checkpoints WHERE end_s <= (
     SELECT MAX(before_s) FROM (
         SELECT end_s, LAG(end_s) OVER (ORDER BY id) AS before_s FROM frames
-        WHERE id > (SELECT MAX(id) FROM frames) - 300
+        WHERE id > (SELECT MAX(id) FROM frames) - 1000
     ) WHERE end_s - before_s > 3600
 ) ORDER BY id DESC LIMIT 1
 """
