@@ -11,7 +11,7 @@ import sqlite3
 
 from monitor.store import journal, readings
 from monitor.store.deliveries import EXPIRED, WAITING
-from monitor.store.records import Aside
+from monitor.store.records import Aside, LogKind
 from monitor.values import Flag
 
 #: A reading's stamp is of another clock when it lies this far off the one that holds now.
@@ -34,11 +34,13 @@ _RESTAMP = (
     f" AND boot != :boot AND {_STAMPED_HERE} AND received_s > :now + {_OTHER_CLOCK_S}",
     f"UPDATE readings SET {_MARKED} WHERE id > :reading AND measured_s > :now + {_FUTURE_S}",
 )
-#: The first event after the last sound close, later than that and than any event of such a close;
-#: what follows it is of a later place in the log, whatever its clock said.
+#: The first event after the last sound close: later than that, after any event of such a close,
+#: and of no command from before it. What follows it does so in the log, whatever its clock said.
 _FIRST_EVENT = (
     "(SELECT MIN(id) FROM events WHERE at_s > :sound AND id > (SELECT COALESCE(MAX(id), 0)"
-    " FROM events WHERE at_s IN (SELECT end_s FROM frames)))"
+    " FROM events WHERE at_s IN (SELECT end_s FROM frames)) AND NOT EXISTS (SELECT 1 FROM journal"
+    f" WHERE kind = '{LogKind.COMMAND.value}' AND name = events.alarm_id AND id <= :journal"
+    " AND journal.at_s = events.at_s))"
 )
 _PUT_BY = (
     "INSERT INTO frames_aside SELECT :aside, id, end_s, closed_s, last_reading_id,"
@@ -83,7 +85,8 @@ def put_by(connection: sqlite3.Connection, now_s: float, boot_id: str, offset_s:
     ).fetchone()
     since_s, reading_id, journal_id = sound or (None, 0, 0)
     boot = readings.boot(connection, boot_id)
-    values = {"now": now_s, "offset": offset_s, "boot": boot, "reading": reading_id, "first": first}
+    values = {"now": now_s, "offset": offset_s, "boot": boot, "first": first}
+    values |= {"reading": reading_id, "journal": journal_id}
     ahead_s = connection.execute(
         "SELECT MAX(received_s - monotonic_s) FROM readings WHERE id > :reading AND boot = :boot",
         values,
