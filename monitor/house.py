@@ -11,8 +11,10 @@ from monitor.mirror import MirrorHealth
 from monitor.neighbours.health import NeighbourHealth
 from monitor.outbox import ChannelHealth
 from monitor.sources.source import SourceHealth
-from monitor.store import Heard
+from monitor.store import Aside, Heard
 from monitor.values import AlarmKind, Condition, Facts, Probe, Reason, Urgency
+from monitor.words import duration
+from monitor.words.quantities import counted
 
 #: A source that is connected and says nothing for this long is silent.
 SOURCE_SILENT_S = 1800.0
@@ -22,6 +24,8 @@ DARK_S = 900.0
 DARK_TOLD_CLOSES = 3
 #: So many closes it waits for the air to be heard again.
 DARK_WAIT_CLOSES = 3
+#: How many closes hear of a clock that was set back.
+SET_BACK_TOLD_CLOSES = 3
 
 
 def _condition(subject: str, urgency: Urgency, reason: Reason, facts: Facts) -> Condition:
@@ -102,6 +106,16 @@ def of_clock(synced: bool) -> list[Condition]:
     if synced:
         return []
     return [_condition("clock", Urgency.LATER, Reason.CLOCK_UNSET, Facts())]
+
+
+def of_set_back(aside: Aside | None) -> list[Condition]:
+    """A condition for some closes after what a clock that was ahead had closed was set aside."""
+    if aside is None or aside.closes >= SET_BACK_TOLD_CLOSES:
+        return []
+    frames = counted(aside.frames, "frame closed meanwhile is", "frames closed meanwhile are")
+    detail = f"it was {duration(aside.ahead_s)} ahead, and {frames} set aside"
+    facts = Facts(detail=detail, since_s=aside.since_s)
+    return [_condition("wall clock", Urgency.TODAY, Reason.CLOCK_SET_BACK, facts)]
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,6 +17,7 @@ from monitor.resume import Resumed, checkpoint_text, resume
 from monitor.settings.schema import Settings
 from monitor.store import Reader, Store, open_reader, set_aside, spare
 from monitor.store.spare_place import Place, doubt, lying, places
+from monitor.terms import DAY_S
 from monitor.words.quantities import counted
 
 FIRST_RETRY_S = 5.0
@@ -25,6 +26,7 @@ LONGEST_RETRY_S = 600.0
 TOLD_CLOSES = 3
 #: A spare that can't be read back so often, while the card works, is given up by a new start.
 SPARE_TRIES = 3
+TIDY_EVERY_S = 60.0
 
 Say = Callable[[str], None]
 
@@ -46,7 +48,7 @@ class Keeper:
         self._notice = ""
         self._notice_closes = 0
         self._retry_s = FIRST_RETRY_S
-        self._next_try_s = 0.0
+        self._next_try_s = self._tidy_from_s = 0.0
         self._unread = 0
         self.store, self.resumed = self._begin(now_s)
 
@@ -80,6 +82,20 @@ class Keeper:
         if str(error) != self._fault:
             self._say(str(error))
         self._fault = str(error)
+
+    def tidy(self, end_s: float, life_s: float) -> None:
+        """One small step of throwing away what is old on the card, now and then by the time the
+        program has run; at once again while there is more."""
+        if not self.on_card or life_s < self._tidy_from_s:
+            return
+        self._tidy_from_s = life_s + TIDY_EVERY_S
+        kept_s = self._settings.store.retention_days * DAY_S
+        frames = int(kept_s / self._settings.frames.length_s)
+        try:
+            if self.store.prune(end_s - kept_s, frames):
+                self._tidy_from_s = 0.0
+        except StoreError as error:
+            self.trouble(error)
 
     # -- at the start ----------------------------------------------------------------------
 

@@ -29,6 +29,7 @@ from monitor.outbox import Quiet, Sender, quiet_hours
 from monitor.road import Outcome
 from monitor.room_folder import RoomFolder
 from monitor.runner import ended_frames_s, frame_end_s
+from monitor.set_back import WRITTEN_S, SetBack, Turn, put_by_last
 from monitor.settings.schema import RecipientSettings, Settings, SourceSettings
 from monitor.sources import build_source
 from monitor.sources.source import Packet, Source
@@ -55,8 +56,6 @@ STOP_S = 2.0
 STOP_OUTBOX_S = 1.5
 #: Rows of walks.csv looked at when the file changes; fewer than the deliveries remembered.
 WALK_ROWS = 1500
-#: No room was watched before this was written: 2026-11-01.
-WRITTEN_S = 1_793_491_200.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,22 +122,27 @@ class Live:
         self._neighbours = build_neighbours(settings, clock, say)
         self._batch = Batch(settings.store, clock, self._packets)
         self._wall_ahead_s = clock.wall_s() - clock.monotonic_s()
+        self._set_back = SetBack(settings.frames.length_s)
         self._started_s = self._closed_s = clock.monotonic_s()
         self._journal_read_s = self._folder_read_s = clock.monotonic_s()
         self._find_place()
 
     def _find_place(self) -> None:
         """Where frames go on, and how long nobody watched."""
-        now_s, length_s = self._clock.wall_s(), self._settings.frames.length_s
-        last = self._log.last_close
-        self._next_end_s = frame_end_s(now_s, length_s)
+        now_s, last = self._clock.wall_s(), self._log.last_close
+        self._next_end_s = self._next_frame_s(now_s)
         self._known_s = WRITTEN_S
         self._dark_from_s = now_s
         if last is not None:
-            self._next_end_s = max(self._next_end_s, last.end_s + length_s)
             self._known_s = self._dark_from_s = last.closed_s
         self._trusted = self._clock_trusted()
         self._set_darkness(now_s)
+
+    def _next_frame_s(self, now_s: float) -> float:
+        """The end of the frame that holds `now_s`, or of the first one not closed yet."""
+        last, length_s = self._log.last_close, self._settings.frames.length_s
+        present_s = frame_end_s(now_s, length_s)
+        return present_s if last is None else max(present_s, last.end_s + length_s)
 
     def _set_darkness(self, until_s: float) -> None:
         dark_s = max(0.0, until_s - self._dark_from_s)
@@ -171,6 +175,7 @@ class Live:
         frame_s = self._next_end_s + frames.grace_s - self._clock.wall_s()
         self._batch.gather(self._clock.real_s(frame_s))
         self._look_at_clock()
+        self._mind_set_back()
         ended = ended_frames_s(
             self._next_end_s, self._clock.wall_s() - frames.grace_s, frames.length_s
         )
@@ -267,12 +272,41 @@ class Live:
     def _stepped(self, step_s: float) -> None:
         self._say(f"the clock stepped by {step_s:+.0f} s")
         now_s = self._clock.wall_s()
+        self._set_back.stepped(step_s, now_s)
         self._log.restamp(self._clock.boot_id(), step_s, now_s)
         if not self._trusted:  # only now is it known how long nobody watched
             watched_s = self._clock.monotonic_s() - self._started_s
             self._set_darkness(now_s - watched_s)
-        present_s = frame_end_s(now_s, self._settings.frames.length_s)
-        self._next_end_s = present_s if step_s > 0 else max(present_s, self._next_end_s)
+        self._next_end_s = self._next_frame_s(now_s)
+
+    def _mind_set_back(self) -> None:
+        """Judging must not wait until the clock has passed frames that it closed while ahead."""
+        last, now_s = self._log.last_close, self._clock.wall_s()
+        if last is None:
+            return
+        monotonic_s, synced = self._clock.monotonic_s(), self._clock.synced()
+        turn = self._set_back.look(last.end_s, now_s, monotonic_s, self._log.store, synced=synced)
+        if turn is Turn.GO_BACK:
+            self._commit()
+            self._go_back(now_s)
+        elif turn is Turn.TELL:
+            self._say("the clock is behind the last frame: no bag is judged until it is right")
+            self._log.tell_behind(now_s)
+            self._sender.wake()
+
+    def _go_back(self, now_s: float) -> None:
+        """Go on at the present, from the last frame that is not in the future."""
+        if not self._log.set_back(now_s):
+            return
+        self._say("the clock had been ahead: what it closed then is set aside, judging goes on")
+        self._log.note("clock set back", "what was closed in its future is set aside")
+        last = self._log.last_close
+        # The frame that has just ended is closed at once, so that people are told.
+        self._next_end_s = self._next_frame_s(now_s - self._settings.frames.length_s)
+        self._known_s = WRITTEN_S if last is None else min(now_s, last.closed_s)
+        self._trusted = self._clock_trusted()
+        self._darkness = house.Darkness(0.0, house.Air())  # we were there all along
+        self._morning.set_back()
 
     def _read_folder(self) -> None:
         """Take the room's folder into the book when a file in it changed."""
@@ -320,6 +354,7 @@ class Live:
             *house.of_mirror(self._mirror.health(), self._clock.wall_s()),
             *house.of_neighbours(self._neighbours.health(), self._clock.wall_s()),
             *house.of_clock(self._clock.synced()),
+            *house.of_set_back(put_by_last(self._log.store)),
             *house.of_store(self._log.problem),
             *self._darkness.at_close(self._log.air_since),
         )

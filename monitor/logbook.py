@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Iterable
-from dataclasses import replace
 from zoneinfo import ZoneInfo
 
 from monitor import telling
@@ -16,8 +15,9 @@ from monitor.assemble import build_road, with_offsets
 from monitor.clock import Clock
 from monitor.errors import StoreCorrupt, StoreError
 from monitor.house import Air, air_of
-from monitor.keeper import Keeper
-from monitor.resume import Resumed, checkpoint_text, with_items
+from monitor.keeper import Keeper, seed_of
+from monitor.renewal import THRESHOLDS_NOTE, probes_to_renew, thresholds_to_note
+from monitor.resume import Resumed, checkpoint_text, resume, with_items
 from monitor.road import Outcome
 from monitor.runner import Close, Item, take
 from monitor.settings.schema import Settings
@@ -26,19 +26,16 @@ from monitor.sources.folder import Folder
 from monitor.store import Arrival, FrameClose, LogItem, Store
 from monitor.store.doubts import Doubts
 from monitor.store.spare import Seed
-from monitor.terms import DAY_S, HOUR_S
-from monitor.values import AlarmEvent, Condition, Delivery, Flag, Probe, Reading
+from monitor.terms import HOUR_S
+from monitor.values import AlarmEvent, Condition, Delivery, Flag, Reading
 from monitor.words.quantities import counted
 
 #: The run is saved hourly if it is no larger than this, else the less often; a rebuild then
 #: reads up to six hours of the log again.
 SAVED_BYTES_PER_H = 2**20
 MOST_UNSAVED_H = 6
-TIDY_EVERY_S = 60.0
 #: Skipped rows of the room's folder that are said one by one.
 SKIPS_SAID = 20
-#: The kind of a note on what thresholds hold.
-THRESHOLDS_NOTE = "thresholds"
 
 Say = Callable[[str], None]
 
@@ -55,21 +52,24 @@ class Logbook:
         now_s = clock.wall_s()
         self._keeper = Keeper(settings, now_s, say)
         resumed = self._keeper.resumed
-        self._road, self._book = resumed.road, resumed.book
-        self._last_reading_id = resumed.last_reading_id
-        self._last_journal_id = resumed.last_journal_id
+        self._take_up(resumed)
         self._started_id, self._settled_id = self._last_reading_id, 0
-        self.last_close: FrameClose | None = resumed.last_close
         self._told = False
         self._doubts = Doubts()
         #: What nothing took yet: it is written with the next close, and the run is saved there.
         self._owed: tuple[tuple[AlarmEvent, ...], list[Delivery]] = (), []
         self._gap = False
         self._new_strains: StrainBook | None = None
-        self._save_from_s = self._tidy_from_s = 0.0
+        self._save_from_s = 0.0
         self._finish(resumed, now_s)
         self._renew_offsets(now_s)
         self._note_thresholds()
+
+    def _take_up(self, resumed: Resumed) -> None:
+        self._road, self._book = resumed.road, resumed.book
+        self._last_reading_id = resumed.last_reading_id
+        self._last_journal_id = resumed.last_journal_id
+        self.last_close: FrameClose | None = resumed.last_close
 
     @property
     def store(self) -> Store:
@@ -105,14 +105,7 @@ class Logbook:
 
     def _renew_offsets(self, now_s: float) -> None:
         """Probes that the book's commands hung up take the offsets the settings give now."""
-        entered = [
-            version.now
-            for version in self.store.current("probe").values()
-            if version.act is not None and isinstance(version.now, Probe)
-        ]
-        bare = {one.probe: replace(one, offset_k=0.0, calibrated="") for one in entered}
-        fresh = with_offsets(bare, self._settings.probes)
-        changed = [fresh[one.probe] for one in entered if fresh[one.probe] != one]
+        changed = probes_to_renew(self.store, self._settings)
 
         def write(store: Store) -> None:
             with store.act(now_s, "bagwatt", "offsets from the settings") as pen:
@@ -124,9 +117,7 @@ class Logbook:
 
     def _note_thresholds(self) -> None:
         """Write down what thresholds hold from now on, for who later asks what was called."""
-        said = json.dumps(self._settings.strains.thresholds(), sort_keys=True)
-        before = [one.detail for one in self.store.notes() if one.kind == THRESHOLDS_NOTE]
-        if not before or before[-1] != said:
+        if said := thresholds_to_note(self.store, self._settings):
             self.note(THRESHOLDS_NOTE, said)
 
     def take_strains(self, strains: StrainBook) -> None:
@@ -169,14 +160,8 @@ class Logbook:
         return True
 
     def _seed(self, close: FrameClose | None) -> Seed:
-        return Seed(
-            close or self.last_close,
-            checkpoint_text(self._road, self._book),
-            self._last_reading_id,
-            self._last_journal_id,
-            tuple(self._book.bags.values()),
-            tuple(self._book.probes.values()),
-        )
+        ids = self._last_reading_id, self._last_journal_id
+        return seed_of(Resumed(self._road, self._book, *ids, close or self.last_close))
 
     def _life_s(self) -> float:
         return self._clock.real_s(self._clock.monotonic_s())
@@ -215,23 +200,9 @@ class Logbook:
             self._doubts.taken_back(taken.reading_shift)
             self._take_rows(taken.others, self._clock.wall_s())
             return True
-        if self._keeper.on_card and self._life_s() >= self._tidy_from_s:
-            self._tidy()
+        if self.last_close is not None:
+            self._keeper.tidy(self.last_close.end_s, self._life_s())
         return False
-
-    def _tidy(self) -> None:
-        """One small step of throwing away what is old; at once again while there is more."""
-        self._tidy_from_s = self._life_s() + TIDY_EVERY_S
-        if self.last_close is None:
-            return
-        kept_s = self._settings.store.retention_days * DAY_S
-        before_s = self.last_close.end_s - kept_s
-        frames = int(kept_s / self._settings.frames.length_s)
-        try:
-            if self.store.prune(before_s, frames):
-                self._tidy_from_s = 0.0
-        except StoreError as error:
-            self._keeper.trouble(error)
 
     def keep(self, arrivals: list[Arrival]) -> bool:
         """Commit arrivals, then put on the road what the store now holds; False if it can't.
@@ -316,6 +287,32 @@ class Logbook:
         self.note("clock stepped", f"{step_s:+.0f} s")
         self._write(lambda store: store.restamp(boot_id, step_s, now_s))
         self._told |= self._catch_up(now_s)
+
+    def set_back(self, now_s: float) -> bool:
+        """The clock was ahead: put by what it closed in its future and go on from before that.
+
+        As a restart would. False where the card can't be written just now.
+        """
+        if not self._keeper.on_card:
+            return False
+        offset_s = self._clock.wall_s() - self._clock.monotonic_s()
+        try:
+            self.store.put_by(now_s, self._clock.boot_id(), offset_s)
+            resumed = resume(self.store, self._settings, say=self._say)
+        except StoreError as error:
+            self._keeper.trouble(error)
+            return False
+        self._take_up(resumed)
+        self._owed, self._gap, self._save_from_s = ((), []), True, 0.0  # saved at the next close
+        self._finish(resumed, now_s)
+        return True
+
+    def tell_behind(self, now_s: float) -> None:
+        """The clock is behind what was watched, so no close can say that nothing is judged."""
+        if self.last_close is not None:
+            end_s = self.last_close.end_s
+            told = telling.clock_behind(self._settings, now_s, end_s, self._zone)
+            self._write(lambda store: store.add_events((), told))
 
     def take_folder(self, folder: Folder, walks: Iterable[Arrival], now_s: float) -> bool:
         """Take the room's folder into the book, its walks as readings; False if it can't be."""

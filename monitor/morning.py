@@ -71,6 +71,10 @@ class Morning:
         self._next_s = 0.0
         self._thread: threading.Thread | None = None
 
+    def set_back(self) -> None:
+        """The clock had been ahead: what it had told of nights to come holds no more."""
+        self._told_s = self._next_s = 0.0
+
     def look(self, now_s: float) -> None:
         """Begin the message if it is due; returns at once."""
         if self._thread is not None and self._thread.is_alive():

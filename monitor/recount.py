@@ -114,7 +114,7 @@ def of_store(store: Reader, settings: Settings, progress: Progress = lambda shar
     Raises StoreError where the store or the file beside it can't be read or written, or where
     another process is at it.
     """
-    file = RecountFile(store.path, "room", _key(settings))
+    file = RecountFile(store.path, "room", _key(settings, store.times_put_by()))
     with file.alone():
         return _told_again(store, settings, file, progress)
 
@@ -197,8 +197,11 @@ def _budgets(settings: Settings) -> dict[str, float]:
     return known | {"": book.generic.false_calls_per_100}
 
 
-def _key(settings: Settings) -> str:
-    """What the evidence hangs on: everything but the thresholds that are tried on it."""
+def _key(settings: Settings, times_put_by: int) -> str:
+    """What the evidence hangs on: everything but the thresholds that are tried on it.
+
+    Frames that were put by may be closed a second time, so that their number says nothing.
+    """
     book = settings.strains
     strains = [_without_thresholds(one) for _, one in sorted(book.strains.items())]
     parts = (
@@ -207,6 +210,7 @@ def _key(settings: Settings) -> str:
         settings.room.model_dump_json(include={"band_low_c", "band_high_c"}),
         _without_thresholds(book.generic),
         strains,
+        *([times_put_by] if times_put_by else []),
     )
     return sha256(repr(parts).encode()).hexdigest()[:16]
 

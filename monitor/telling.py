@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from monitor.outbox import deliveries
 from monitor.settings.schema import RecipientSettings, Settings
-from monitor.values import AlarmEvent, Delivery, Transition
+from monitor.values import AlarmEvent, AlarmKind, Delivery, Facts, Reason, Transition, Urgency
 from monitor.words import difference, one_line, sentences, temperature
 from monitor.words.quantities import counted
 
@@ -38,6 +38,23 @@ def messages(
             event, settings.recipients, now_s, zone, compose(event, settings, zone)
         )
     ]
+
+
+def clock_behind(
+    settings: Settings, now_s: float, last_end_s: float, zone: tzinfo
+) -> list[Delivery]:
+    """The messages that nothing is judged as the clock is behind: no close can tell it.
+
+    It is no event of the road, and once for each frame that the clock is behind.
+    """
+    says, ended = (datetime.fromtimestamp(at_s, zone) for at_s in (now_s, last_end_s))
+    detail = f"it says {says:%Y-%m-%d %H:%M}, and a frame ending {ended:%Y-%m-%d %H:%M} was closed"
+    name = f"clock-behind-{last_end_s:.0f}"
+    event = AlarmEvent(
+        name, name, now_s, AlarmKind.HOUSE, "clock", Transition.RAISED, Urgency.NOW,
+        Reason.CLOCK_BEHIND, Facts(detail=f"{detail} before"),
+    )  # fmt: skip
+    return messages((event,), settings, now_s, zone)
 
 
 def local_stamp(at_s: float, zone: tzinfo) -> str:

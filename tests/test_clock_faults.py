@@ -7,9 +7,12 @@ by its store.
 from __future__ import annotations
 
 import queue
+from collections.abc import Mapping
 from datetime import UTC, datetime
 from itertools import pairwise
 from pathlib import Path
+from types import MappingProxyType
+from typing import Any
 
 import pytest
 
@@ -75,14 +78,16 @@ class HandSource:
 class Watch:
     """A watch on a turned clock."""
 
-    def __init__(self, folder: Path, clock: TurnedClock) -> None:
+    def __init__(
+        self, folder: Path, clock: TurnedClock, wiring: Mapping[str, Any] = MappingProxyType({})
+    ) -> None:
         self.folder = folder
         self.clock = clock
         self.source = HandSource(clock)
-        wiring = Wiring(source=lambda *_: self.source, packets=PromptQueue)
-        settings = load_settings(folder, {})
+        wired = Wiring(source=lambda *_: self.source, packets=PromptQueue, **wiring)
+        settings = load_settings(folder, {"URL": "json://127.0.0.1:9/nobody"})
         self.said: list[str] = []
-        self.live = Live(settings, clock, self.said.append, 0.0, wiring)
+        self.live = Live(settings, clock, self.said.append, 0.0, wired)
         self.live.begin()
 
     def minutes(self, count: int, value: float = 20.0) -> None:
@@ -95,6 +100,12 @@ class Watch:
 
     def end(self) -> None:
         self.live.end()
+
+    def killed(self) -> None:
+        """As by kill -9: nothing more is written."""
+        self.live._sender.stop(0.1)
+        self.live._log.store.close()
+        self.live._lock.close()
 
     def closes(self) -> list[float]:
         with open_reader(self.folder / "bagwatt.db") as store:

@@ -121,6 +121,12 @@ CASES: dict[AlarmKind, list[tuple[Reason, Urgency, str, Facts]]] = {
          Facts(detail="barn", silent_for_s=3000.0)),
         (Reason.STORE_FAILING, Urgency.NOW, "store", Facts(detail="disk is full")),
         (Reason.CLOCK_UNSET, Urgency.LATER, "clock", Facts()),
+        (Reason.CLOCK_BEHIND, Urgency.NOW, "clock",
+         Facts(detail="it says 1970-01-01 00:12, and a frame ending 2026-11-24 21:30 was"
+               " closed before")),
+        (Reason.CLOCK_SET_BACK, Urgency.TODAY, "wall clock",
+         Facts(detail="it was 30 d ahead, and 18 frames closed meanwhile are set aside",
+               since_s=NOW_S - 2 * HOUR_S)),
         (Reason.CHANNEL_FAILING, Urgency.TODAY, "channel Mara",
          Facts(detail="Mara: name not found", since_s=NOW_S - 2 * HOUR_S)),
         (Reason.MIRROR_FAILING, Urgency.LATER, "mirror",

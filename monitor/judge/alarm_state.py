@@ -36,7 +36,7 @@ def _on_delays() -> Mapping[AlarmKind, float]:
 
 
 def _at_once() -> frozenset[Reason]:
-    return frozenset({Reason.STORE_FAILING, Reason.SOURCE_SILENT})
+    return frozenset({Reason.STORE_FAILING, Reason.SOURCE_SILENT, Reason.CLOCK_SET_BACK})
 
 
 def _off_delays() -> Mapping[AlarmKind, float]:

@@ -54,7 +54,7 @@ class QualityParams:
 
 
 _UNTIMED = (Flag.TIME_UNKNOWN, Flag.RETAINED, Flag.FUTURE, Flag.UNKNOWN_PROBE)
-_NOT_COUNTED = (*_UNTIMED, Flag.CLOCK_UNSET, Flag.LATE, Flag.DUPLICATE)
+_NOT_COUNTED = (*_UNTIMED, Flag.CLOCK_UNSET, Flag.CLOCK_AHEAD, Flag.LATE, Flag.DUPLICATE)
 _STANDING = {Reason.PROBE_STUCK: Flag.STUCK, Reason.PROBE_FELL_OFF: Flag.FELL_OFF}
 
 
@@ -179,7 +179,7 @@ class Quality:
             return
         if Flag.CLOCK_UNSET in flags:
             track.hear(reading.received_s)
-        elif Flag.LATE in flags:
+        elif Flag.LATE in flags or Flag.CLOCK_AHEAD in flags:
             track.hear(reading.measured_s)
         if any(flag in flags for flag in _NOT_COUNTED) or len(track.pending) >= MOST_PENDING:
             return

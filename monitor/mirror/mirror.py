@@ -48,7 +48,8 @@ class MirrorHealth:
 
     def failing(self, now_s: float) -> bool:
         """Worth an alarm: refused, or away for half an hour."""
-        away_s = 0.0 if self.since_s is None else now_s - self.since_s
+        # A moment in the future was given by a clock that has been set back since.
+        away_s = 0.0 if self.since_s is None else abs(now_s - self.since_s)
         return self.refused or away_s >= FAILING_AFTER_S
 
 

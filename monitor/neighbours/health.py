@@ -34,7 +34,8 @@ class NeighbourHealth:
 
     def failing(self, now_s: float) -> bool:
         """Worth an alarm: refused, or away for half an hour."""
-        away_s = 0.0 if self.since_s is None else now_s - self.since_s
+        # A moment in the future was given by a clock that has been set back since.
+        away_s = 0.0 if self.since_s is None else abs(now_s - self.since_s)
         return bool(self.detail) and (self.refused or away_s >= FAILING_AFTER_S)
 
 

@@ -6,6 +6,7 @@ from monitor.store.reader import Reader
 from monitor.store.records import (
     Act,
     Arrival,
+    Aside,
     BookChange,
     Checkpoint,
     Counts,
@@ -32,6 +33,7 @@ open_reader = Reader.open_reader
 __all__ = [
     "Act",
     "Arrival",
+    "Aside",
     "BookChange",
     "Checkpoint",
     "Counts",

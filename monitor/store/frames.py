@@ -12,7 +12,23 @@ from monitor.store.records import Checkpoint, FrameClose
 from monitor.values import Estimate, Evidence
 
 CHECKPOINTS_KEPT = 2
+#: Beside the newest, the last one before a leap of the frames: should the clock have been wrong
+#: after it, the run is rebuilt from there. It is kept for so many frames.
+_BEFORE_A_LEAP = """
+SELECT id FROM checkpoints WHERE end_s <= (
+    SELECT MAX(before_s) FROM (
+        SELECT end_s, LAG(end_s) OVER (ORDER BY id) AS before_s FROM frames
+        WHERE id > (SELECT MAX(id) FROM frames) - 1000
+    ) WHERE end_s - before_s > 3600
+) ORDER BY id DESC LIMIT 1
+"""
 _COLUMNS = "end_s, closed_s, last_reading_id, last_command_id, house"
+
+#: The highest number a frame ever had: those set aside keep theirs.
+NEWEST_ID = (
+    "MAX((SELECT COALESCE(MAX(id), 0) FROM frames),"
+    " (SELECT COALESCE(MAX(last_frame_id), 0) FROM set_aside))"
+)
 
 BagEstimate = tuple[Estimate, Evidence | None]
 
@@ -20,7 +36,8 @@ BagEstimate = tuple[Estimate, Evidence | None]
 def close(connection: sqlite3.Connection, frame: FrameClose) -> bool:
     """Write that a frame was closed; False when it was closed before, which then holds."""
     cursor = connection.execute(
-        f"INSERT INTO frames ({_COLUMNS}) VALUES (?, ?, ?, ?, ?) ON CONFLICT DO NOTHING",
+        f"INSERT INTO frames (id, {_COLUMNS}) VALUES ({NEWEST_ID} + 1, ?, ?, ?, ?, ?)"
+        " ON CONFLICT DO NOTHING",
         (
             frame.end_s,
             frame.closed_s,
@@ -115,7 +132,7 @@ def estimates(
 
 
 def save_checkpoint(connection: sqlite3.Connection, end_s: float, text: str) -> int:
-    """Keep the road's state at a frame's end, and the one before it; returns the bytes written."""
+    """Keep the road's state at a frame's end, and those before it; returns the bytes written."""
     # The level is the fastest: a Pi does it in a tenth of a second for 500 bags.
     state = zlib.compress(text.encode("utf-8"), level=1)
     put_checkpoint(connection, end_s, state)
@@ -129,6 +146,7 @@ def put_checkpoint(connection: sqlite3.Connection, end_s: float, state: bytes) -
     connection.execute(
         "DELETE FROM checkpoints WHERE id NOT IN"
         f" (SELECT id FROM checkpoints ORDER BY id DESC LIMIT {CHECKPOINTS_KEPT})"
+        f" AND id NOT IN ({_BEFORE_A_LEAP})"
     )
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 import sqlite3
 from collections.abc import Iterable, Iterator
-from dataclasses import asdict
+from dataclasses import asdict, replace
 
 from monitor.store import frames, readings
 from monitor.store.codec import from_text, to_text
@@ -18,6 +18,14 @@ from monitor.values import AlarmCommand, Bag, BookEntry, Probe, Record
 
 BAG, PROBE = "bag", "probe"
 GONE = "null"
+#: How far the clock was ahead when a row was written, in what was set aside; else nothing.
+_AHEAD = (
+    "(SELECT ahead_s FROM set_aside WHERE journal.id > after_journal_id"
+    " AND journal.id <= last_journal_id AND journal.at_s > set_aside.at_s ORDER BY id LIMIT 1)"
+)
+_ROW = f"id, kind, name, body, {_AHEAD}"
+#: A command given then is of an alarm that is void, or until a moment that nobody meant.
+_VOID = f"kind = '{LogKind.COMMAND.value}' AND {_AHEAD} IS NOT NULL"
 
 
 def add_command(connection: sqlite3.Connection, command: AlarmCommand) -> int:
@@ -83,7 +91,7 @@ def book(connection: sqlite3.Connection) -> tuple[dict[str, Bag], dict[str, Prob
 def after(connection: sqlite3.Connection, last_id: int) -> list[LogItem]:
     """What was written since, perhaps by another process."""
     rows = connection.execute(
-        "SELECT id, kind, name, body FROM journal WHERE id > ? ORDER BY id", (last_id,)
+        f"SELECT {_ROW} FROM journal WHERE id > ? ORDER BY id", (last_id,)
     ).fetchall()
     return [_item(*row) for row in rows]
 
@@ -141,8 +149,8 @@ def _merged(
     connection: sqlite3.Connection, start: FrameClose, end: FrameClose
 ) -> Iterator[LogItem]:
     rows = connection.execute(
-        "SELECT after_reading_id, id, kind, name, body FROM journal"
-        " WHERE id > ? AND id <= ? ORDER BY id",
+        f"SELECT after_reading_id, {_ROW} FROM journal"
+        f" WHERE id > ? AND id <= ? AND NOT ({_VOID}) ORDER BY id",
         (start.last_command_id, end.last_command_id),
     ).fetchall()
     waiting = iter(rows)
@@ -187,12 +195,14 @@ def versions(connection: sqlite3.Connection, condition: str = "TRUE") -> dict[tu
     return {(kind, name): body for kind, name, body in rows}
 
 
-def _item(number: int, kind: str, name: str, body: str) -> LogItem:
+def _item(number: int, kind: str, name: str, body: str, ahead_s: float | None = None) -> LogItem:
     match kind:
         case LogKind.COMMAND:
             return LogItem(LogKind.COMMAND, number, from_text(AlarmCommand, body))
         case LogKind.ENTRY:
-            return LogItem(LogKind.ENTRY, number, from_text(BookEntry, body))
+            entry = from_text(BookEntry, body)
+            moved = replace(entry, at_s=entry.at_s - ahead_s) if ahead_s else entry
+            return LogItem(LogKind.ENTRY, number, moved)
         case LogKind.RESTAMP:
             return LogItem(LogKind.RESTAMP, number, Restamp(**json.loads(body)))
         case LogKind.STRUCK:

@@ -11,6 +11,7 @@ from typing import Self
 
 from monitor.store import (
     alarms,
+    aside,
     book,
     database,
     deliveries,
@@ -24,6 +25,7 @@ from monitor.store.database import translated
 from monitor.store.frames import BagEstimate
 from monitor.store.records import (
     Act,
+    Aside,
     Checkpoint,
     Counts,
     Entered,
@@ -217,6 +219,25 @@ class Reader:
         with translated(self.path):
             return frames.at(self._connection, end_s)[1]
 
+    def put_by_last(self) -> Aside | None:
+        """What was put by last as the clock had been ahead; None where nothing ever was."""
+        with translated(self.path):
+            return aside.newest(self._connection)
+
+    def times_put_by(self) -> int:
+        with translated(self.path):
+            return aside.count(self._connection)
+
+    def closes_after(self, at_s: float) -> int:
+        """How many frames that ended after a moment are closed."""
+        with translated(self.path):
+            return aside.closes_after(self._connection, at_s)
+
+    def gap_at(self, at_s: float) -> float:
+        """How far apart the closes before and after a moment lie [s]; 0 where one is missing."""
+        with translated(self.path):
+            return aside.gap_at(self._connection, at_s)
+
     def last_frame_pruned(self) -> FrameClose | None:
         """The newest close of which readings are gone; None where all are there."""
         with translated(self.path):
@@ -227,7 +248,7 @@ class Reader:
         return next(iter(self.checkpoints()), None)
 
     def checkpoints(self) -> list[Checkpoint]:
-        """The saved states (two at most), the newest first."""
+        """The saved states (three at most), the newest first."""
         with translated(self.path):
             return frames.checkpoints(self._connection)
 

@@ -51,7 +51,7 @@ def add(connection: sqlite3.Connection, arrivals: Sequence[Arrival]) -> list[lis
             stored.append([])
             continue
         if arrival.boot_id not in boots:
-            boots[arrival.boot_id] = _boot(connection, arrival.boot_id)
+            boots[arrival.boot_id] = boot(connection, arrival.boot_id)
         sound, refused = _sorted_out(arrival)
         stored.append(list(enumerate(sound, next_id)))
         next_id += len(sound)
@@ -97,26 +97,26 @@ def restamp(connection: sqlite3.Connection, boot_id: str, step_s: float) -> Rest
     Only times that we gave ourselves move (measured when received): a device with a clock of
     its own keeps its time. The first time stays in `stamped_s`. None where nothing moved.
     """
-    boot = _boot(connection, boot_id)
-    first = connection.execute("SELECT after_reading_id FROM boots WHERE id = ?", (boot,))
+    number = boot(connection, boot_id)
+    first = connection.execute("SELECT after_reading_id FROM boots WHERE id = ?", (number,))
     cursor = connection.execute(
         "UPDATE readings SET stamped_s = measured_s, measured_s = measured_s + ?"
         " WHERE id > ? AND boot = ? AND NOT synced AND stamped_s IS NULL"
         " AND measured_s = received_s",
-        (step_s, first.fetchone()[0], boot),
+        (step_s, first.fetchone()[0], number),
     )
     return Restamp(boot_id, step_s, last_id(connection)) if cursor.rowcount else None
 
 
 def restamped(connection: sqlite3.Connection, step: Restamp) -> Iterator[tuple[int, Reading]]:
     """The readings that a re-stamp moved, with their new times, in order of arrival."""
-    boot = connection.execute(
+    known = connection.execute(
         "SELECT id, after_reading_id FROM boots WHERE boot_id = ?", (step.boot_id,)
     ).fetchone()
-    if boot is None:
+    if known is None:
         return
-    condition = f"boot = {int(boot[0])} AND stamped_s IS NOT NULL"
-    yield from between(connection, boot[1], step.last_reading_id, COLUMNS, condition)
+    condition = f"boot = {int(known[0])} AND stamped_s IS NOT NULL"
+    yield from between(connection, known[1], step.last_reading_id, COLUMNS, condition)
 
 
 def between(
@@ -201,7 +201,8 @@ def clean_text(text: str) -> str:
     return text.encode("utf-8", "backslashreplace").decode("utf-8")
 
 
-def _boot(connection: sqlite3.Connection, boot_id: str) -> int:
+def boot(connection: sqlite3.Connection, boot_id: str) -> int:
+    """The number of a boot, a new one where it was not heard of yet."""
     connection.execute(
         "INSERT INTO boots (boot_id, after_reading_id) VALUES (?, ?) ON CONFLICT DO NOTHING",
         (boot_id, last_id(connection)),
@@ -254,12 +255,12 @@ def _insert(connection: sqlite3.Connection, rows: Sequence[tuple[object, ...]]) 
             done += count
 
 
-def _row(arrival: Arrival, boot: int, one: Reading) -> tuple[object, ...]:
+def _row(arrival: Arrival, number: int, one: Reading) -> tuple[object, ...]:
     """The columns of `_INSERT`."""
     return (
         one.received_s,
         arrival.monotonic_s,
-        boot,
+        number,
         arrival.synced,
         one.source,
         one.probe,

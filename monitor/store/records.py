@@ -142,6 +142,20 @@ class FrameClose:
     house: tuple[Condition, ...] = ()
 
 
+@dataclass(frozen=True, slots=True)
+class Aside:
+    """What a clock that was ahead had closed, put by when it was set back.
+
+    `since_s` is when the last sound frame was closed, None for none; `closes` came after it.
+    """
+
+    at_s: float
+    ahead_s: float
+    since_s: float | None
+    frames: int
+    closes: int
+
+
 class LogItem(NamedTuple):
     """One row of the log: a reading, a command, an entry, a change of the book, a close."""
 

@@ -31,6 +31,12 @@ WHERE id <= (SELECT MAX(id) FROM frames) - :frames_kept
 ORDER BY id DESC LIMIT 1
 """
 
+#: A clock that was far ahead for a while made nothing old.
+_SO_FAR_BACK = """
+SELECT end_s FROM frames WHERE id <= (SELECT MAX(id) FROM frames) - :frames_kept
+ORDER BY id DESC LIMIT 1
+"""
+
 #: A late reading is a true one; any other flag keeps a value out of the numbers.
 _ROLL_UP = f"""
 WITH old AS (
@@ -64,6 +70,11 @@ def step(connection: sqlite3.Connection, before_s: float, frames_kept: int, limi
     Readings go once their frame ended before `before_s`, `frames_kept` frames were closed
     after it, and no saved state needs them to be rebuilt from.
     """
+    if frames_kept:
+        back = connection.execute(_SO_FAR_BACK, {"frames_kept": frames_kept}).fetchone()
+        if back is None:
+            return 0
+        before_s = min(before_s, back[0])
     gone = _readings(connection, before_s, frames_kept, limit)
     gone += connection.execute(
         "DELETE FROM outbox WHERE id IN (SELECT id FROM outbox WHERE state != ?"

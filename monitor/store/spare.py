@@ -270,6 +270,7 @@ def _merged(connection: sqlite3.Connection, main: Reader, now_s: float) -> Taken
     }
     values["acts"] = connection.execute("SELECT COALESCE(MAX(id), 0) FROM main.acts").fetchone()[0]
     known_s = connection.execute("SELECT COALESCE(MAX(end_s), 0) FROM main.frames").fetchone()[0]
+    values["frame"] = connection.execute(f"SELECT {frames.NEWEST_ID}").fetchone()[0]
     for statement in _MERGE:
         connection.execute(statement, values)
     # The first one was saved between two closes: in the card's log it has no place.
@@ -373,9 +374,9 @@ _MERGE = (
     "INSERT INTO main.journal (id, at_s, kind, name, after_reading_id, body, act)"
     " SELECT id, at_s, kind, name, after_reading_id + :reading_shift, body, act + :acts"
     " FROM spare.journal WHERE id > :journal ORDER BY id",
-    "INSERT OR IGNORE INTO main.frames (end_s, closed_s, last_reading_id, last_command_id, house)"
-    " SELECT end_s, closed_s, last_reading_id + :reading_shift, last_command_id,"
-    " house FROM spare.frames ORDER BY id",
+    "INSERT OR IGNORE INTO main.frames (id, end_s, closed_s, last_reading_id, last_command_id,"
+    " house) SELECT :frame + id, end_s, closed_s, last_reading_id + :reading_shift,"
+    " last_command_id, house FROM spare.frames ORDER BY id",
     f"INSERT OR IGNORE INTO main.events ({_EVENT}) SELECT {_EVENT} FROM spare.events ORDER BY id",
     "INSERT OR IGNORE INTO main.estimates SELECT * FROM spare.estimates",
     "INSERT INTO main.quarantine (received_s, source, reason, detail, raw)"

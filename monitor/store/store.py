@@ -15,6 +15,7 @@ from typing import Self
 
 from monitor.store import (
     alarms,
+    aside,
     book,
     database,
     deliveries,
@@ -95,6 +96,14 @@ class Store(Reader):
                 return None
             number = journal.add_restamp(connection, at_s, step)
             return journal.after(connection, number - 1)[0]
+
+    def put_by(self, now_s: float, boot_id: str, offset_s: float) -> bool:
+        """The clock was ahead: put by what it closed in its future; False where it did not.
+
+        `offset_s` is what the wall clock now has over the monotonic one.
+        """
+        with self.transaction() as connection:
+            return aside.put_by(connection, now_s, boot_id, offset_s)
 
     def add_command(self, command: AlarmCommand) -> int:
         """Write down what a person asks of an alarm; returns its place in the journal."""

@@ -36,7 +36,7 @@ def name(event: AlarmEvent) -> str:
         return "the room" if subject in ("", "room", "many bags") else _named("room", subject)
     if subject in ("", "monitor"):
         return "bagwatt"
-    return f"the {subject}" if subject in ("store", "clock") else subject
+    return f"the {subject}" if subject in ("store", "clock", "wall clock") else subject
 
 
 def _named(noun: str, name: str) -> str:

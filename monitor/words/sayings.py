@@ -261,6 +261,19 @@ _HOUSE: dict[tuple[AlarmKind, Reason], Saying] = {
         " their times are in doubt.",
         Caution.TIMES,
     ),
+    (AlarmKind.HOUSE, Reason.CLOCK_BEHIND): Saying(
+        "is behind, and no bag is judged until it is right",
+        "Give the Pi a network, or set its clock. Readings are kept meanwhile, and bagwatt goes on"
+        " by itself once the time is right.",
+        Caution.BLIND,
+    ),
+    (AlarmKind.HOUSE, Reason.CLOCK_SET_BACK): Saying(
+        "was ahead and is set back",
+        "Bags are judged again. What was told since then is void, and what still holds is told"
+        " anew; what was booked meanwhile bears the wrong time (`bagwatt book log`). See where the"
+        " Pi has its time from (network, battery clock), and walk the room once.",
+        Caution.GAP,
+    ),
     (AlarmKind.HOUSE, Reason.CHANNEL_FAILING): Saying(
         "does not get messages through",
         "Run `bagwatt check --send`, and check address, password and network. Messages wait and"

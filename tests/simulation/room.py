@@ -19,7 +19,7 @@ from monitor.settings.schema import RecipientSettings, Settings, SourceSettings
 from monitor.sources.source import Packet, Source
 from monitor.store import open_reader
 from monitor.store.deliveries import WAITING
-from monitor.values import AlarmCommand, Transition
+from monitor.values import AlarmCommand, BookEntry, Transition
 from tests.simulation.card import Card
 from tests.simulation.checks import Checks
 from tests.simulation.people import MOODS, FlakyChannel, HandTurnedSender
@@ -126,7 +126,7 @@ class Room:
         plans: tuple[tuple[float, Callable[[], None]], ...] = (
             (3.0, self._lose_broker), (2.0, self._end_process), (6.0, self._cut_power),
             (3.0, self._channel_mood), (6.0, self._store_fails), (4.0, self._act),
-            (9.0, self._warm_spell), (9.0, self._fall_silent),
+            (9.0, self._warm_spell), (9.0, self._fall_silent), (4.0, self._clock_ahead),
         )  # fmt: skip
         for hours, work in plans:
             if chance.random() < 0.7:
@@ -202,7 +202,10 @@ class Room:
         self.card.mend(self.live._log.store if self.live is not None else None)
 
     def _act(self) -> None:
-        """A person acknowledges or shelves an alarm, from a process of its own."""
+        """A person acknowledges or shelves an alarm, from a process of its own; now and then a
+        bag is booked as moved."""
+        if self.world.chance.random() < 0.2:
+            self._move_bag()
         with open_reader(self.path) as store:
             alarms = [one.alarm_id for one in store.events() if one.transition is Transition.RAISED]
         if alarms and self.live is not None:
@@ -214,6 +217,23 @@ class Room:
                 self.checks.write(lambda store: store.add_command(command))
             except StoreError:
                 self.world.tell("the command can't be written", fault=False)
+
+    def _clock_ahead(self) -> None:
+        """A bad time server, for minutes or an hour; later times than that are another boot's."""
+        by_s = self.world.chance.choice((1200.0, 6 * 3600.0, 30 * 86400.0))
+        for_s = self.world.chance.choice((180.0, 1500.0, 4000.0))
+        self.world.tell(f"the clock is {by_s:.0f} s ahead for {for_s:.0f} s")
+        self.clock.run_ahead(by_s)
+        self.world.after(for_s, self.clock.set_right)
+
+    def _move_bag(self) -> None:
+        if self.live is None:
+            return
+        entry = BookEntry(self.clock.wall_s(), self.world.chance.choice(BAGS), "moved")
+        try:
+            self.checks.write(lambda store: store.add_entry(entry))
+        except StoreError:
+            self.world.tell("the entry can't be written", fault=False)
 
     def _warm_spell(self) -> None:
         self.warmer_k = 0.0 if self.warmer_k else 5.0

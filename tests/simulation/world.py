@@ -80,6 +80,10 @@ class VirtualClock:
     def real_s(self, interval_s: float) -> float:
         return interval_s
 
+    def run_ahead(self, by_s: float) -> None:
+        """A bad time server: the clock steps into the future and is said to be set."""
+        self._ahead_s, self._synced = START_S + by_s, True
+
     def set_right(self) -> None:
         """Time synchronisation: the wall clock steps to the truth."""
         self._ahead_s, self._synced = START_S, True
