@@ -136,6 +136,7 @@ class Reason(StrEnum):
     LOT_HOT = "lot warmer than earlier runs"
     LOT_SLOW = "lot colder than earlier runs"
     COHORT_IS_TWO = "this cohort looks like two"
+    LOT_UNEVEN = "this lot is uneven"
     MANY_AT_ONCE = "many bags at once"
     # the room
     ROOM_HIGH = "room above its band"

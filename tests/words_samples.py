@@ -83,6 +83,7 @@ CASES: dict[AlarmKind, list[tuple[Reason, Urgency, str, Facts]]] = {
         (Reason.LOT_HOT, Urgency.TODAY, LOT.cohort, LOT),
         (Reason.LOT_SLOW, Urgency.TODAY, LOT.cohort, replace(LOT, excess_k=-0.9)),
         (Reason.COHORT_IS_TWO, Urgency.LATER, LOT.cohort, replace(LOT, excess_k=None)),
+        (Reason.LOT_UNEVEN, Urgency.TODAY, LOT.cohort, replace(LOT, excess_k=None, evidence=None)),
         (Reason.MANY_AT_ONCE, Urgency.TODAY, LOT.cohort, MANY),
     ],
     AlarmKind.ROOM: [

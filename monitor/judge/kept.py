@@ -10,6 +10,9 @@ from monitor.judge.looks import Course
 from monitor.judge.strain import HeatPrior
 from monitor.values import AlarmKind, Condition, Facts, Reason, Urgency
 
+#: What is said of a cohort that should not wait for the morning.
+_TODAY = (Reason.LOT_HOT, Reason.LOT_UNEVEN)
+
 
 @dataclass
 class KeptCohort:
@@ -35,7 +38,7 @@ class KeptCohort:
         return Condition(
             AlarmKind.LOT_APART,
             cohort,
-            Urgency.TODAY if self.said == Reason.LOT_HOT else Urgency.LATER,
+            Urgency.TODAY if self.said in _TODAY else Urgency.LATER,
             Reason(self.said),
             Facts(cohort=cohort, strain=self.strain, affected=len(self.members)),
         )

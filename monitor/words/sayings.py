@@ -127,6 +127,13 @@ _BAGS: dict[tuple[AlarmKind, Reason], Saying] = {
         " theirs.",
         Caution.BAG,
     ),
+    (AlarmKind.LOT_APART, Reason.LOT_UNEVEN): Saying(
+        "has bags unlike each other",
+        "{go} go along the whole lot and look at each bag: they differ in warmth or in time by more"
+        " than bags of one lot do. Where most bags of a lot go wrong, each at its own time, none"
+        " stands out for long. Hold sister jars of the same spawn until you know more.",
+        Caution.BAG,
+    ),
     (AlarmKind.LOT_APART, Reason.COHORT_IS_TWO): Saying(
         "looks like two cohorts",
         "{go} read the labels: two strains, recipes or spawn lots booked as one make every bag"

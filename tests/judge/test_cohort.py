@@ -214,3 +214,24 @@ def test_bags_that_differ_because_some_are_hot_or_by_chance_are_one_cohort() -> 
     assert judged(halves) is Reason.COHORT_IS_TWO
     assert judged(halves, hot=3.0) is None
     assert judged([-32.0, -23.0, -14.0, -5.0, 5.0, 14.0, 23.0, 32.0]) is None
+
+
+def test_a_lot_whose_bags_differ_as_those_of_one_lot_do_not_is_said_to_be_uneven() -> None:
+    """Each bag of a lot that goes wrong as a whole does so at its own time."""
+    risen = replace(STANDING, row_h=20.0, hot=2.0)
+
+    def judged(bags: list[Standing]) -> Reason | None:
+        return judge_lot(Course(1.5, 100.0, 10.0), bags, 120.0, 0.5, Strain(), LotParams())
+
+    strengths = [0.6, 0.7, 0.9, 1.0, 1.3, 1.4, 1.6, 1.9]
+    apart = [replace(risen, strength=one) for one in strengths]
+    assert judged(apart) is Reason.LOT_UNEVEN
+    leads_h = [-40.0, -30.0, -25.0, -4.0, 3.0, 24.0, 29.0, 41.0]
+    assert judged([replace(risen, shift_h=one) for one in leads_h]) is Reason.LOT_UNEVEN
+    assert judged(apart[:5]) is None, "five are too few to tell"
+    assert judged([replace(one, row_h=10.0) for one in apart]) is None, "they rise just now"
+    usual = [replace(risen, strength=1.0 + 0.13 * z) for z in (-1.4, -0.8, -0.3, 0.0, 0.4, 0.9)]
+    assert judged(usual) is None
+    assert judged([*usual, *[replace(risen, strength=2.5)] * 2]) is None, (
+        "two bags of eight are hot"
+    )
