@@ -38,12 +38,13 @@ class SwingParams:
     than coarse probes are read; that is the jitter. `memory_s` is how long both are remembered,
     `own_frames` how long what is usual for a probe. A probe met anew settles for `settle_s` and
     is weighed from `least_frames` on; so is one unheard for `forget_s`. `kin_frames` say as
-    much of a slope as one alone. A fall is a slope of `least_step` over the usual or more, of a
-    probe that reads within `most_apart_k` of the air; one at twice that is on its bag, whatever
-    it does. Odds under `sound_below` are those of a sound probe: `early_s` before the last of
-    them it fell; under `usual_below` they tell what is usual for it. It is back after `back_s`
-    under `back_below`, as long as a slope is known to within `blind_sd`: in air that rests a
-    fallen probe looks like any other.
+    much of a slope as one alone. A fall is a slope of `least_step` over the usual or more and of
+    `most_slope` at most, of a probe that reads within `most_apart_k` of the air; one at half as
+    much again is on its bag, whatever it does: no air moves a probe further than itself, a bag
+    that heats while the air warms does. Odds under `sound_below` are those of a sound probe:
+    `early_s` before the last of them it fell; under `usual_below` they tell what is usual for it.
+    It is back after `back_s` under `back_below`, as long as a slope is known to within
+    `blind_sd`: in air that rests a fallen probe looks like any other.
 
     Set on 14 made-up rooms, 6 of them of 0.5 °C probes, where no sound probe came over 9.3;
     in 10 more rooms of such probes none came over 8.
@@ -59,6 +60,7 @@ class SwingParams:
     forget_s: float = 3600.0
     kin_frames: float = 2.0
     least_step: float = 0.15
+    most_slope: float = 1.0
     most_apart_k: float = 1.5
     most_sd: float = 8.0
     named_at: float = 11.5
@@ -160,8 +162,9 @@ class Swings:
         now["fitted_s"] = np.where(fits, end_s, now["fitted_s"])
         apart_k = np.abs(now["quick_k"] - now["quick_air_k"])
         back = fallen & (end_s - now["fitted_s"] >= params.back_s)
-        back |= fallen & (apart_k > 2.0 * params.most_apart_k)
+        back |= fallen & (apart_k > 1.5 * params.most_apart_k)
         near = apart_k <= params.most_apart_k
+        near &= now["both"] <= params.most_slope * now["airs"]
         falls = ripe & ~fallen & near & (odds >= params.named_at) & (step >= params.least_step)
         fell_s = np.where(falls, now["fitted_s"] - params.early_s, now["fell_s"])
         now["fell_s"] = np.where(back, np.nan, fell_s)
