@@ -43,21 +43,18 @@ def any_kind(seed: int, hand_walks: bool) -> RoomSpec:
     """A family of its own for `seed`; the same bags by probes and on walks."""
     rng = np.random.default_rng([_STREAM, seed])
 
-    def between(low: float, high: float) -> float:
-        return float(rng.uniform(low, high))
-
     resolution_k = float(rng.choice([0.0625, 0.1, 0.25, 0.5]))
     cohorts, size = int(rng.integers(3, 5)), int(rng.choice([8, 10, 12, 15]))
     strains = [GREY, GOLDEN, PIOPPINO, SHIITAKE, HYBRID]
     picked = rng.choice(len(strains), cohorts, replace=False)
-    slower, heat = between(0.85, 1.35), between(0.6, 1.1)
+    slower, heat = rng.uniform(0.85, 1.35), rng.uniform(0.6, 1.1)
 
     def line(of: Line) -> Line:
         return replace(
             of,
             peak_h=of.peak_h * slower,
-            rate_per_h=of.rate_per_h / slower * between(0.9, 1.1),
-            keep=between(0.12, 0.3),
+            rate_per_h=of.rate_per_h / slower * rng.uniform(0.9, 1.1),
+            keep=rng.uniform(0.12, 0.3),
         )
 
     probes = _probes(rng, resolution_k)
@@ -65,23 +62,23 @@ def any_kind(seed: int, hand_walks: bool) -> RoomSpec:
         "anykind",
         lines=tuple(line(strains[one]) for one in picked),
         bags_per_cohort=size,
-        mass_kg=between(0.8, 3.2),
+        mass_kg=rng.uniform(0.8, 3.2),
         mass_sd_kg=0.06,
         heat=heat,
-        vigour_sd=between(0.07, 0.12),
-        timing_sd_h=between(4.0, 7.5),
-        crowding=(between(0.05, 0.2), between(0.3, 0.55)),
-        slot_sd_k=between(0.1, 0.3),
-        draught_k=between(0.03, 0.13),
-        draught_h=between(4.0, 8.0),
-        set_back_k=(between(0.3, 0.7), between(0.8, 1.5)),
+        vigour_sd=rng.uniform(0.07, 0.12),
+        timing_sd_h=rng.uniform(4.0, 7.5),
+        crowding=(rng.uniform(0.05, 0.2), rng.uniform(0.3, 0.55)),
+        slot_sd_k=rng.uniform(0.1, 0.3),
+        draught_k=rng.uniform(0.03, 0.13),
+        draught_h=rng.uniform(4.0, 8.0),
+        set_back_k=(rng.uniform(0.3, 0.7), rng.uniform(0.8, 1.5)),
         probes=probes,
         hand_walks=hand_walks,
         trouble=Trouble(
             contaminated=0.055,
             lot_chance=0.03,
-            added_k=(between(1.0, 1.8), between(3.0, 5.0)),
-            added_rise_h=(4.0, between(9.0, 16.0)),
+            added_k=(rng.uniform(1.0, 1.8), rng.uniform(3.0, 5.0)),
+            added_rise_h=(4.0, rng.uniform(9.0, 16.0)),
             heater_stuck_chance=0.15,
         ),
     )
@@ -92,15 +89,15 @@ def _probes(rng: np.random.Generator, resolution_k: float) -> Probes:
     return Probes(
         every_s=float(rng.choice([300, 600])),
         resolution_k=resolution_k,
-        noise_k=float(rng.uniform(0.08, 0.2) if coarse else rng.uniform(0.03, 0.08)),
-        offset_sd_k=float(rng.uniform(0.1, 0.3)),
-        contact=(float(rng.uniform(0.6, 0.75)), float(rng.uniform(0.82, 0.95))),
-        lag_s=float(rng.uniform(60, 400)),
-        missing=float(rng.uniform(0.0, 0.05)),
+        noise_k=rng.uniform(0.08, 0.2) if coarse else rng.uniform(0.03, 0.08),
+        offset_sd_k=rng.uniform(0.1, 0.3),
+        contact=(rng.uniform(0.6, 0.75), rng.uniform(0.82, 0.95)),
+        lag_s=rng.uniform(60, 400),
+        missing=rng.uniform(0.0, 0.05),
         air_resolution_k=float(rng.choice([0.0625, 0.125, 0.25])),
-        air_noise_k=float(rng.uniform(0.03, 0.1)),
-        hand_noise_k=float(rng.uniform(0.18, 0.35)),
-        hand_drift_k=float(rng.uniform(0.2, 0.5)),
-        hand_patch_sd_k=float(rng.uniform(0.05, 0.2)),
+        air_noise_k=rng.uniform(0.03, 0.1),
+        hand_noise_k=rng.uniform(0.18, 0.35),
+        hand_drift_k=rng.uniform(0.2, 0.5),
+        hand_patch_sd_k=rng.uniform(0.05, 0.2),
         hand_unit="Cel",
     )

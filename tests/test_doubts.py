@@ -12,7 +12,7 @@ import pytest
 from monitor import keeper, logbook
 from monitor.road import Road
 from monitor.runner import Item, Step
-from monitor.store import Reader, Store, database, open_reader, spare_path
+from monitor.store import Reader, Store, database, open_reader
 from monitor.store.doubts import Doubts
 from monitor.values import Flag
 from tests.faults.kills import write_room
@@ -30,10 +30,7 @@ def room(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Room]:
     write_room(tmp_path, 1)
     one = Room(tmp_path)
     yield one
-    spare = spare_path(one.settings.store.path)
-    assert spare is not None
-    for suffix in ("", "-wal", "-shm"):
-        spare.with_name(spare.name + suffix).unlink(missing_ok=True)
+    one.forget_spare()
 
 
 @pytest.fixture

@@ -9,7 +9,7 @@ import pytest
 
 from monitor import keeper
 from monitor.resume import resume
-from monitor.store import open_reader, spare_path
+from monitor.store import open_reader
 from tests.faults.kills import write_room
 from tests.watched import GONE, Room
 
@@ -21,10 +21,7 @@ def room(tmp_path: Path) -> Iterator[Room]:
     write_room(tmp_path, 1)
     one = Room(tmp_path)
     yield one
-    spare = spare_path(one.settings.store.path)
-    assert spare is not None
-    for suffix in ("", "-wal", "-shm"):
-        spare.with_name(spare.name + suffix).unlink(missing_ok=True)
+    one.forget_spare()
 
 
 def test_a_full_card_stops_no_judging_and_all_is_written_once_there_is_room(room: Room) -> None:

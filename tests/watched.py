@@ -13,7 +13,7 @@ from monitor.resume import resume
 from monitor.settings.load import load_settings
 from monitor.settings.schema import Settings
 from monitor.sources.folder import read_folder
-from monitor.store import Arrival, open_reader
+from monitor.store import Arrival, open_reader, spare_path
 from monitor.values import AlarmKind, Condition, Decoded, Facts, Quantity, Reading, Reason, Urgency
 from tests.clocks import TurnedClock
 
@@ -36,6 +36,13 @@ class Room:
     def open(self) -> None:
         self.log = Logbook(self.settings, self.clock, self.said.append)
         self.log.take_folder(read_folder(self.folder / "room"), [], NOW_S)
+
+    def forget_spare(self) -> None:
+        """Take what a failing card left in memory off the machine."""
+        spare = spare_path(self.settings.store.path)
+        assert spare is not None
+        for suffix in ("", "-wal", "-shm"):
+            spare.with_name(spare.name + suffix).unlink(missing_ok=True)
 
     def send(self, count: int, from_c: float = 15.0) -> bool:
         """Hand over a batch; each reading's value is its number, in mK over `from_c`."""

@@ -163,9 +163,9 @@ class Swings:
         apart_k = np.abs(now["quick_k"] - now["quick_air_k"])
         back = fallen & (end_s - now["fitted_s"] >= params.back_s)
         back |= fallen & (apart_k > 1.5 * params.most_apart_k)
-        near = apart_k <= params.most_apart_k
-        near &= now["both"] <= params.most_slope * now["airs"]
-        falls = ripe & ~fallen & near & (odds >= params.named_at) & (step >= params.least_step)
+        in_air = apart_k <= params.most_apart_k
+        in_air &= now["both"] <= params.most_slope * now["airs"]
+        falls = ripe & ~fallen & in_air & (odds >= params.named_at) & (step >= params.least_step)
         fell_s = np.where(falls, now["fitted_s"] - params.early_s, now["fell_s"])
         now["fell_s"] = np.where(back, np.nan, fell_s)
         now["fitted_s"] = np.where(falls | back, end_s, now["fitted_s"])
