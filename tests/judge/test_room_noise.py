@@ -46,6 +46,7 @@ def test_few_walks_tell_little_and_whole_degrees_are_not_taken_for_certainty() -
     assert learned_k(walked(0.05, walks=1)) == set_k
     assert 0.2 < learned_k(walked(0.05, walks=2)) < set_k
     assert learned_k(walked(0.05, digit_k=1.0)) > 0.95 * PARAMS.least_by_hand_k
+    assert learned_k(walked(0.0)) > 0.14, "the floor of 0.15 K"
 
 
 def test_walks_days_apart_and_probes_tell_nothing_of_the_thermometer() -> None:
