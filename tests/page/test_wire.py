@@ -114,10 +114,15 @@ def test_who_had_to_wait_for_an_answer_is_not_hung_up_on_for_it(
 
 
 def test_silent_connections_take_few_of_the_daemons_files(serve: Serve, stack: ExitStack) -> None:
-    """Where all are taken no message leaves any more: the sender needs one as well."""
+    """Where all are taken no message leaves any more: the sender needs one as well.
+
+    The knock by which `serve` knows that the page listens may count once more: under load it is
+    taken in together with these lines, before its end is read.
+    """
     served = serve()
     lines = [connect(served, stack) for _ in range(wire.MOST_OPEN + 20)]
     hung_up = select.poll()
     for line in lines:
         hung_up.register(line, select.POLLIN)
-    wait_until(lambda: len(hung_up.poll(0)) == 20, 5.0, "those beyond the limit are hung up on")
+    wait_until(lambda: len(hung_up.poll(0)) >= 20, 5.0, "those beyond the limit are hung up on")
+    assert len(hung_up.poll(0)) <= 21
