@@ -1,4 +1,5 @@
-"""Folders made of folders for the bench: the same bags as read on walks, or with weaker heat."""
+"""Folders made of folders for the bench: the same bags as read on walks, with weaker heat, or by
+probes that speak on change."""
 
 from __future__ import annotations
 
@@ -7,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from tests.bench import as_walks, as_weak
+from tests.bench import as_changes, as_walks, as_weak
 from tests.bench.folders import read_room, rows
 
 
@@ -77,3 +78,24 @@ def test_coarse_probes_say_only_multiples_of_their_resolution(
     kept = as_walks.read_probes(small_room)
     for probe in values.keys() - on_bags:
         assert np.array_equal(values[probe], kept[probe])
+
+
+def test_on_change_is_said_what_moved_by_a_step_or_was_due(
+    small_room: Path, tmp_path: Path
+) -> None:
+    as_changes.main(
+        [str(small_room), str(tmp_path / "out"), "--step", "0.25", "--heartbeat-h", "2"]
+    )
+    before, after = as_walks.read_probes(small_room), as_walks.read_probes(tmp_path / "out")
+    gaps_s = {probe: np.diff(said[:, 0]) for probe, said in after.items()}
+    for probe, said in after.items():
+        moved = np.abs(np.diff(said[:, 1])) > 0.2499
+        assert np.all(moved | (gaps_s[probe] >= 7200.0))
+        assert 1 < len(said) < len(before[probe])
+    assert max(gap_s.max() for gap_s in gaps_s.values()) >= 7200.0
+
+
+def test_said_at_once_is_what_was_read_on_the_hour(small_room: Path, tmp_path: Path) -> None:
+    as_changes.main([str(small_room), str(tmp_path / "out"), "--every-s", "3600"])
+    after = as_walks.read_probes(tmp_path / "out")
+    assert after and all(not (said[:, 0] % 3600.0).any() for said in after.values())
