@@ -6,18 +6,24 @@ import math
 from dataclasses import dataclass, field
 
 from monitor.judge.fallen import FallenParams
+from monitor.judge.pace import Pace
 from monitor.judge.swings import SwingParams
 from monitor.judge.tracks import Track
 
 #: Fewer unchanged readings than this say nothing about a probe.
 LEAST_HELD = 8
+#: Fewer gaps than this tell no pace.
+FEWEST_GAPS = 2
 
 
 @dataclass(frozen=True, slots=True)
 class FaultParams:
     """When a probe is named. Times [s], temperature differences [K].
 
-    `silent_intervals`: three lost messages in a row happen on a radio link, four hardly.
+    `silent_intervals`: three lost messages in a row happen on a radio link, four hardly. A probe
+    that speaks on change may rest `silent_longest` times the longest it did of late; but a bag
+    that nothing was heard of for `silent_most_s` is unseen at any pace: it missed two of the
+    judge's rows, and the one heartbeat of a probe that has one every four hours.
     `stuck_log_odds`: natural log of how unlikely an unchanged run must be (14: 1 in 10⁶).
     `stuck_longest_at_rest`: how many times the longest run of its kind, less
     `stuck_longest_per_step` for every step of the probe that its air moved, but no less than
@@ -34,6 +40,8 @@ class FaultParams:
 
     silent_intervals: float = 4.0
     silent_least_s: float = 1800.0
+    silent_longest: float = 3.0
+    silent_most_s: float = 21600.0
     first_word_s: float = 7200.0
     stuck_least_s: float = 9000.0
     stuck_log_odds: float = 14.0
@@ -63,11 +71,19 @@ def silent_since(track: Track, end_s: float, began_s: float, params: FaultParams
     since_s = began_s if track.last_s is None else max(began_s, track.last_s)
     if end_s - since_s <= min(params.silent_least_s, params.first_word_s):
         return None
-    usual_s = track.usual_interval_s()
-    if usual_s is None or track.last_s is None:
+    usual_s = track.pace.usual_s()
+    if usual_s is None or len(track.pace.gaps_s) < FEWEST_GAPS:
         return since_s if end_s - since_s > params.first_word_s else None
-    allowed_s = max(params.silent_least_s, params.silent_intervals * usual_s)
+    allowed_s = _allowed_s(track.pace, usual_s, params)
     return track.last_s if end_s - since_s > allowed_s else None
+
+
+def _allowed_s(pace: Pace, usual_s: float, params: FaultParams) -> float:
+    """How long a probe of that pace may rest before it is silent."""
+    allowed_s = max(params.silent_least_s, params.silent_intervals * usual_s)
+    if pace.ragged:
+        allowed_s = max(allowed_s, params.silent_longest * pace.longest_lately_s)
+    return min(allowed_s, params.silent_most_s)
 
 
 @dataclass(frozen=True, slots=True)

@@ -211,13 +211,13 @@ class Quality:
                 for name, quantity in sorted(self._tracks)
                 if name in self._probes
             ]
+        moment = Moment(end_s, self._params.frame_s, self._began_s)
         for one in self._watched:
-            self._advance(one.track, end_s, air_c.get(one.probe))
+            self._advance(one.track, moment, air_c.get(one.probe))
         bags = [one for one in self._watched if one.on_bag]
         still = [one for one in bags if one.track.is_off or one.place.bag not in handled]
         follow_air(self._follows, self._swings, still, end_s, self._params.fault)
         note_gaps((one.track for one in bags), end_s, self._params.fault)
-        moment = Moment(end_s, self._params.frame_s, self._began_s)
         return find_faults(self._watched, moment, self._params.fault)
 
     def _await_first_words(self) -> None:
@@ -230,12 +230,12 @@ class Quality:
             if self._tracks[name, quantity].never_spoke and any(others):
                 del self._tracks[name, quantity]
 
-    def _advance(self, track: Track, end_s: float, air_c: float | None) -> None:
+    def _advance(self, track: Track, moment: Moment, air_c: float | None) -> None:
         """Fold one frame of readings into a track."""
-        fault = self._params.fault
+        fault, end_s = self._params.fault, moment.end_s
         if not track.pending:
             return
-        taken = track.take_pending(end_s)
+        taken = track.take_pending(end_s, moment.began_s)
         good = [item[2] for item in taken if item[3] == GOOD]
         if good:
             mean = math.fsum(good) / len(good)

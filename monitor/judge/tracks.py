@@ -8,14 +8,13 @@ from __future__ import annotations
 
 import math
 from dataclasses import asdict, dataclass, field
-from statistics import median
 from typing import Any
 
+from monitor.judge.pace import Pace
 from monitor.values import Reason
 
 MOST_PENDING = 4096
 _KEPT_REPEATS = 32
-_KEPT_INTERVALS = 15
 _RUN_ENDS_S = 7200.0  # silence longer than this ends a run of unchanged values
 _LONGEST_FADES = 0.995  # per finished run, so that one odd night is forgotten
 _CHANGE_MEMORY = 0.02  # weight of one reading in the share of readings that change
@@ -60,7 +59,7 @@ class Track:
 
     count: int = 0
     last_s: float | None = None
-    intervals: list[float] = field(default_factory=list)
+    pace: Pace = field(default_factory=Pace)
     repeats: list[list[float]] = field(default_factory=list)
     newest_s: float = 0.0
     pending: list[tuple[float, float, float, str]] = field(default_factory=list)
@@ -118,12 +117,11 @@ class Track:
         if self.last_s is None or at_s > self.last_s:
             self.last_s = at_s
 
-    def usual_interval_s(self) -> float | None:
-        """The median of its last intervals; None under three readings."""
-        return median(self.intervals) if len(self.intervals) >= 2 else None
+    def take_pending(self, end_s: float, began_s: float) -> list[tuple[float, float, float, str]]:
+        """Readings before `end_s` in order of time, taken into every count.
 
-    def take_pending(self, end_s: float) -> list[tuple[float, float, float, str]]:
-        """Readings before `end_s` in order of time, taken into every count."""
+        A gap that reaches back to before `began_s`, when nobody listened, is none of the probe's.
+        """
         taken = [item for item in self.pending if item[0] < end_s]
         if len(taken) == len(self.pending):
             self.pending.clear()
@@ -132,8 +130,8 @@ class Track:
         taken.sort()
         before_s = self.last_s
         for at_s, raw, _, kind in taken:
-            if before_s is not None and at_s > before_s:
-                self.intervals.append(at_s - before_s)
+            if before_s is not None and at_s > before_s >= began_s:
+                self.pace.note(at_s, at_s - before_s)
             before_s = at_s if before_s is None else max(before_s, at_s)
             self.count += 1
             self.hear(at_s)
@@ -143,8 +141,6 @@ class Track:
                 self.slip.add(kind == SLIP, at_s)
             if kind in (GOOD, FAST):
                 self._hold(at_s, raw)
-        if len(self.intervals) > _KEPT_INTERVALS:
-            del self.intervals[:-_KEPT_INTERVALS]
         return taken
 
     def _hold(self, at_s: float, raw: float) -> None:
@@ -190,6 +186,7 @@ class Track:
     def restored(cls, state: dict[str, Any]) -> Track:
         """The track that gave `state`."""
         values = dict(state)
+        values["pace"] = Pace(**state["pace"])
         values["bad"], values["slip"] = Bucket(**state["bad"]), Bucket(**state["slip"])
         values["pending"] = [
             (float(at_s), float(raw), float(value), str(kind))
