@@ -34,14 +34,19 @@ class Pace:
     longest_s: float = 0.0
     longest_before_s: float = 0.0
 
-    def note(self, at_s: float, gap_s: float) -> None:
-        """It spoke at `at_s` for the first time in `gap_s`."""
+    def note(self, at_s: float, gap_s: float, alone: bool = True) -> None:
+        """It spoke at `at_s` for the first time in `gap_s`; what silences all probes, and not this
+        one `alone`, tells nothing of how it rests."""
+        if alone:
+            self._count(at_s, gap_s)
+        self.gaps_s = [*self.gaps_s[1 - _KEPT_GAPS :], gap_s]
+
+    def _count(self, at_s: float, gap_s: float) -> None:
         usual_s = self.usual_s()
         if usual_s is not None:
             self.counted += 1
             weight = max(_SHARE_MEMORY, 1.0 / (self.counted + _FIRST_GAPS))
             self.long_share += weight * ((gap_s > _LONG * usual_s) - self.long_share)
-        self.gaps_s = [*self.gaps_s[1 - _KEPT_GAPS :], gap_s]
         day = int(at_s // DAY_S)
         if day != self.day:
             self.longest_before_s = self.longest_s if day == self.day + 1 else 0.0
