@@ -29,7 +29,8 @@ class HappeningParams:
     `run_k` in all, at `run_k_per_h` or faster, to `beyond_k` past where they stood in the day
     before (`early_beyond_k` where less than that is known, as a set-back may be new);
     `driven_k_per_h` only a heater or cooler gives (see `judge.room`).
-    A silence of all probes for `silence_s`.
+    A silence of all probes for `silence_s`, and for `silence_gaps` times what is usual between two
+    of their readings, as far as `silence_most_s`: of a cut all night long little was read.
     """
 
     door_k: float = 1.2
@@ -43,6 +44,8 @@ class HappeningParams:
     known_s: float = 20 * HOUR_S
     driven_k_per_h: float = 3.0
     silence_s: float = 900.0
+    silence_gaps: float = 1.5
+    silence_most_s: float = 7200.0
 
 
 _UP = frozenset({Reason.HEATER_STUCK, Reason.NO_COOLING, Reason.ROOM_HIGH, Reason.DRIFT})
@@ -172,18 +175,21 @@ def _silences(
     voices = [one for one in heard.values() if one.count]
     if len(voices) < 3:
         return []
+    usual_s = median(window.length_s / one.count for one in voices)
+    longer_s = min(params.silence_most_s, params.silence_gaps * usual_s)
+    least_s = max(params.silence_s, longer_s)
     common = [(gap.start_s, gap.end_s) for gap in voices[0].silences]
     for voice in voices[1:]:
         common = [
             (max(a, gap.start_s), min(b, gap.end_s))
             for a, b in common
             for gap in voice.silences
-            if min(b, gap.end_s) - max(a, gap.start_s) >= params.silence_s
+            if min(b, gap.end_s) - max(a, gap.start_s) >= least_s
         ]
     return [
         Happening(Reason.POWER_CUT, a, None if b >= window.end_s else b, Seen.REVIEW)
         for a, b in common
-        if b - a >= params.silence_s
+        if b - a >= least_s
     ]
 
 

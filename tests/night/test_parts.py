@@ -6,6 +6,7 @@ import math
 import random
 from collections.abc import Callable
 from dataclasses import replace
+from itertools import pairwise
 
 import pytest
 
@@ -219,6 +220,19 @@ def test_silence_of_every_probe_is_one_happening_and_no_probe_of_its_own() -> No
     )  # fmt: skip
     told = find_probes(data, (Window(begin_s, begin_s + 2400),))
     assert [one.probe for one in told] == ["c"]
+
+
+def test_probes_that_all_speak_once_an_hour_are_no_power_cut_but_three_hours_unheard_are() -> None:
+    def heard(hours: list[int]) -> dict[str, Heard]:
+        at_s = [WINDOW.start_s + hour * HOUR for hour in hours]
+        silences = tuple(Window(one, later) for one, later in pairwise(at_s))
+        return dict.fromkeys("abc", Heard(len(hours), silences))
+
+    assert found(lambda at: 21.0, **heard(list(range(11)))) == []
+    ((reason, begin, end),) = found(lambda at: 21.0, **heard([0, 1, 2, 5, 6, 7, 8, 9, 10]))
+    assert (reason, begin, end) == (Reason.POWER_CUT, 120, 300)
+    ((reason, begin, end),) = found(lambda at: 21.0, **heard([0, 11]))
+    assert (reason, begin, end) == (Reason.POWER_CUT, 0, 660)
 
 
 def test_alarm_is_sharpened_by_the_whole_course() -> None:
