@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import json
 import math
 
 import pytest
 
-from monitor.values import Reason
+from monitor.judge.room_silence import Silence
+from monitor.values import Frame, Mean, Reason
 from tests.judge.paced_room import FRAME_S, HOUR_S, PROBES, Spoken, at_once, named, on_change
 
 
@@ -54,6 +56,37 @@ def test_a_slow_probe_among_fast_ones_does_not_hold_up_a_cut() -> None:
 
     cut = named(spoken(), Reason.POWER_CUT)
     assert cut[0][0] == pytest.approx(40 / 6)
+
+
+def test_probes_that_have_rested_each_by_itself_may_rest_together_as_long() -> None:
+    """Six, of which one in turn rests for 50 minutes; then all do, and it is no cut till longer."""
+
+    def speaks(bag: int, frame: int) -> bool:
+        return frame < 120 and frame // 5 % 6 != bag
+
+    silence, cut = Silence(), []
+    for frame in range(130):
+        end_s = (frame + 1) * FRAME_S
+        heard = {f"B{bag}": Mean(22.0, 1, end_s) for bag in range(6) if speaks(bag, frame)}
+        cut.append(silence.step(Frame(end_s, FRAME_S, {}, heard, {})))
+    assert not any(cut[:125]) and all(cut[127:])
+    again = Silence()
+    again.restore(json.loads(json.dumps(silence.state())))
+    assert vars(again) == vars(silence)
+
+
+def test_some_fast_probes_do_not_speak_for_more_that_rest_for_hours() -> None:
+    """Ten speak every three hours, each in its turn; eight in every frame until their wire goes."""
+
+    def speaks(bag: int, frame: int) -> bool:
+        return frame % 18 == bag * 18 // 10 if bag < 10 else frame < 90
+
+    silence, cut = Silence(), []
+    for frame in range(110):
+        end_s = (frame + 1) * FRAME_S
+        heard = {f"B{bag}": Mean(22.0, 1, end_s) for bag in range(18) if speaks(bag, frame)}
+        cut.append(silence.step(Frame(end_s, FRAME_S, {}, heard, {})))
+    assert not any(cut)
 
 
 @pytest.mark.parametrize("heartbeat_h", [1.0, 4.0, math.inf])
