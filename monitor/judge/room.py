@@ -59,6 +59,7 @@ _SHARPNESS = {
 }
 _UPWARD = frozenset({Reason.NO_COOLING, Reason.HEATER_STUCK})
 _DOWNWARD = frozenset({Reason.NO_HEATING, Reason.COOLER_STUCK, Reason.DOOR})
+_UPSETS = _UPWARD | _DOWNWARD
 _BAND = frozenset({Reason.ROOM_HIGH, Reason.ROOM_LOW})
 _URGENCY = {Reason.DRIFT: Urgency.TODAY, Reason.ROOM_LOW: Urgency.TODAY}
 
@@ -88,7 +89,7 @@ class RoomWatch:
         """
         if self._silence.step(frame):
             return (self._cut(frame),)
-        upset = self._reason not in (None, Reason.DRIFT) and (frame.end_s - self._since_s < DAY_S)
+        upset = self._reason in _UPSETS and frame.end_s - self._since_s < DAY_S
         level = self._level.step(frame, probes, excess_k, learn=not upset)
         if level is not None:
             point = self._course.add(frame.end_s, frame.length_s, level)

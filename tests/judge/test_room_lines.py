@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable, Mapping
 
 import pytest
@@ -72,6 +73,19 @@ def test_bags_that_stand_in_for_air_never_heard_may_be_warmer_by_their_own_heat(
     assert said(4, None, lambda hour: 29.0, still) == []
     assert [one for _, one in said(4, None, lambda hour: 31.0, still)] == [Reason.ROOM_HIGH]
     assert said(4, None, lambda hour: 31.0, still, excess_k=3.0)[:1] == []
+
+
+@pytest.mark.parametrize("back_k", [2.0, 3.0, 4.0, 5.0])
+def test_what_a_room_does_outside_its_band_is_learned_as_well(back_k: float) -> None:
+    """Set back each night to under its band: it is told of as cold, and no heating is lost."""
+
+    def air(hour: float) -> float:
+        day_h = hour % 24.0
+        fallen = 1.0 - math.exp(-(day_h - 14.0)) if day_h >= 14.0 else math.exp(-day_h / 0.8)
+        return 22.5 - back_k * fallen
+
+    told = said(240, air, None, RoomParams(band_low_c=20.0))
+    assert {reason for _, reason in told} <= {None, Reason.ROOM_LOW}
 
 
 def test_a_milder_reason_sharpens_to_what_drives_the_room() -> None:
