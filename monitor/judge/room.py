@@ -138,7 +138,9 @@ class RoomWatch:
             "beyond", max(above_k, below_k) >= margin_k, point.at_s, params.drift_hold_s
         )
         falls = self._lasts("below", below_k >= margin_k, point.at_s, params.fall_hold_s)
-        if above_k >= margin_k and self._climbs(point, usual, margin_k):
+        # a room not known yet may climb within its band on any morning after a set-back
+        may_climb = not usual.learned and point.smooth_c <= params.band_high_c
+        if above_k >= margin_k and not may_climb and self._climbs(point, usual, margin_k):
             driven = self._course.leading_k_per_h >= self._driven_k_per_h(point)
             return Reason.HEATER_STUCK if driven else Reason.NO_COOLING
         if falls and self._keeps_falling(point):

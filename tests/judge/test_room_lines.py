@@ -88,6 +88,11 @@ def test_what_a_room_does_outside_its_band_is_learned_as_well(back_k: float) -> 
     assert {reason for _, reason in told} <= {None, Reason.ROOM_LOW}
 
 
+def test_a_room_not_known_yet_that_climbs_out_of_its_band_has_a_stuck_heater() -> None:
+    told = said(12, lambda hour: 21.0 + min(9.0, max(0.0, 4.0 * (hour - 4.0))), None)
+    assert Reason.HEATER_STUCK in {reason for _, reason in told}
+
+
 def test_a_milder_reason_sharpens_to_what_drives_the_room() -> None:
     """Over its band already; then the heater sticks, and the bags follow."""
     told = said(
