@@ -93,6 +93,25 @@ def test_a_room_not_known_yet_that_climbs_out_of_its_band_has_a_stuck_heater() -
     assert Reason.HEATER_STUCK in {reason for _, reason in told}
 
 
+def _hot_from(hour: float, starts_h: Iterable[float]) -> float:
+    """Air that climbs by 6 K from each of `starts_h` on and has come down 8 h later [°C]."""
+    return 20.0 + max(
+        0.0, *(min(6.0, 6.0 * (hour - at_h), 2.0 * (at_h + 8.0 - hour)) for at_h in starts_h)
+    )
+
+
+def test_an_upset_at_one_hour_of_two_days_running_is_what_the_room_does() -> None:
+    """A hall warmed for the day's work; a heater that sticks does so at any hour."""
+    band = RoomParams(band_high_c=25.0)
+
+    def stuck_h(starts_h: list[float]) -> list[float]:
+        told = said(240, lambda hour: _hot_from(hour, starts_h), None, band)
+        return [hour for hour, reason in told if reason is Reason.HEATER_STUCK]
+
+    assert len(stuck_h([30.0 + 24.0 * day for day in range(8)])) <= 2
+    assert len(stuck_h([30.0, 65.0, 100.0, 135.0, 170.0, 205.0])) == 6
+
+
 def test_a_milder_reason_sharpens_to_what_drives_the_room() -> None:
     """Over its band already; then the heater sticks, and the bags follow."""
     told = said(
