@@ -14,6 +14,7 @@ from typing import Any
 
 from monitor.judge.alarm_state import AlarmParams
 from monitor.judge.alarms import Alarms
+from monitor.judge.arrivals import Arrivals
 from monitor.judge.calls import Calls
 from monitor.judge.evidence import Judge, JudgeParams
 from monitor.judge.frames import Frames, without
@@ -92,6 +93,7 @@ class Road:
         self._quality = Quality(
             replace(params.quality, frame_s=params.frame_s), plan.probes, plan.bags
         )
+        self._arrivals = Arrivals()
         self._lags = LagBank()
         self._lag_s = {name: thermal(bag).lag_s for name, bag in plan.bags.items()}
         self._judge = Judge(params.judge, strain_of)
@@ -130,6 +132,16 @@ class Road:
         plan, bags = self._plan, self._live_bags(end_s)
         raw = self._frames.close(end_s, plan.probes)
         shelf_air_c = _air_at(raw, plan)
+        arriving = self._arrivals.step(
+            end_s,
+            {name: mean.mean for name, mean in raw.surface_c.items()},
+            {
+                name: air_c
+                for name, bag in plan.bags.items()
+                if (air_c := shelf_air_c(bag.shelf)) is not None
+            },
+            plan.bags,
+        )
         faults = self._quality.close(
             end_s,
             {
@@ -138,9 +150,10 @@ class Road:
                 if (air_c := shelf_air_c(probe.shelf)) is not None
             },
             self._judge.handled(end_s),
+            arriving,
         )
         probes, apart = distrusted(faults, plan.probes)
-        frame = without(raw, probes, apart)
+        frame = without(raw, probes, apart | arriving)
         sound_air_c = _air_at(frame, plan)
         local_air_c = {
             name: air_c
@@ -149,6 +162,11 @@ class Road:
         }
         lagged_air_c = self._lags.step(end_s, local_air_c, self._lag_s)
         verdicts = self._judge.step(frame, bags, local_air_c, lagged_air_c, misled(faults, apart))
+        for name in arriving & verdicts.keys() & raw.surface_c.keys():
+            # not judged, but people see what its probe reads
+            estimate, evidence = verdicts[name]
+            seen = replace(estimate, surface_c=raw.surface_c[name].mean)
+            verdicts[name] = (seen, evidence)
         conditions = self._conditions(frame, bags, verdicts, faults)
         events = self._alarms.step((*conditions, *house), end_s)
         self._closed_s = end_s
@@ -168,7 +186,9 @@ class Road:
         }
         estimates = {name: estimate for name, (estimate, _) in verdicts.items()}
         return (
-            *self._room.step(frame, self._plan.probes, excess_k),
+            *self._room.step(
+                frame, self._plan.probes, excess_k, self._arrivals.load_k(frame.end_s)
+            ),
             *self._overheat.step(frame.end_s, estimates, bags, self._strain_of),
             *self._calls.step(frame.end_s, verdicts, bags, self._strain_of, faults),
             *self._judge.findings(),
@@ -197,6 +217,7 @@ class Road:
             "closed_s": self._closed_s,
             "frames": self._frames.state(),
             "quality": self._quality.state(),
+            "arrivals": self._arrivals.state(),
             "lags": self._lags.state(),
             "judge": self._judge.state(),
             "room": self._room.state(),
@@ -211,6 +232,7 @@ class Road:
         self._closed_s = state["closed_s"]
         self._frames.restore(state["frames"])
         self._quality.restore(state["quality"])
+        self._arrivals.restore(state["arrivals"])
         self._lags.restore(state["lags"])
         self._judge.restore(state["judge"])
         self._room.restore(state["room"])

@@ -79,13 +79,18 @@ class RoomWatch:
         self._coldest = ""
 
     def step(
-        self, frame: Frame, probes: Mapping[str, Probe], excess_k: Mapping[str, float]
+        self,
+        frame: Frame,
+        probes: Mapping[str, Probe],
+        excess_k: Mapping[str, float],
+        load_k: float = 0.0,
     ) -> tuple[Condition, ...]:
         """What is wrong with the room at the frame's end; nothing, or one condition.
 
         `frame` has no readings of probes at fault and may be empty; `probes` is the plan;
-        `excess_k` [K] places bags where no air probe has spoken yet. A room nobody hears
-        keeps its condition: silence is no proof that it is well again.
+        `excess_k` [K] places bags where no air probe has spoken yet; `load_k` is how much warmer
+        than the air a load just brought in stands, which moves the room and is no heater. A room
+        nobody hears keeps its condition: silence is no proof that it is well again.
         """
         if self._silence.step(frame):
             return (self._cut(frame),)
@@ -94,7 +99,7 @@ class RoomWatch:
         if level is not None:
             point = self._course.add(frame.end_s, frame.length_s, level)
             usual = self._usual.at(frame.end_s)
-            self._decide(point, usual)
+            self._decide(point, usual, load_k)
             self._usual.add(frame.end_s, level.level_c, ordinary=not upset)
             if level.coldest:
                 self._coldest = level.coldest
@@ -102,10 +107,10 @@ class RoomWatch:
 
     # what is found
 
-    def _decide(self, point: Point, usual: Usual | None) -> None:
+    def _decide(self, point: Point, usual: Usual | None, load_k: float) -> None:
         """Sharpen, keep, soften to the band, or clear what stands."""
         outside = self._band(point)
-        found = self._upset(point, usual) or outside
+        found = self._upset(point, usual, load_k) or outside
         stands = self._reason
         if stands is None or (found is not None and _SHARPNESS[found] > _SHARPNESS[stands]):
             if found is not None:
@@ -127,7 +132,7 @@ class RoomWatch:
     def _margin_k(self, usual: Usual) -> float:
         return self._params.margin_k if usual.learned else self._params.early_margin_k
 
-    def _upset(self, point: Point, usual: Usual | None) -> Reason | None:
+    def _upset(self, point: Point, usual: Usual | None, load_k: float) -> Reason | None:
         """The room beyond its usual range by the margin, and what took it there."""
         if usual is None:
             return None
@@ -140,10 +145,11 @@ class RoomWatch:
         falls = self._lasts("below", below_k >= margin_k, point.at_s, params.fall_hold_s)
         # a room not known yet may climb within its band on any morning after a set-back
         may_climb = not usual.learned and point.smooth_c <= params.band_high_c
+        may_climb = may_climb or load_k > 0.0
         if above_k >= margin_k and not may_climb and self._climbs(point, usual, margin_k):
             driven = self._course.leading_k_per_h >= self._driven_k_per_h(point)
             return Reason.HEATER_STUCK if driven else Reason.NO_COOLING
-        if falls and self._keeps_falling(point):
+        if falls and load_k >= 0.0 and self._keeps_falling(point):
             if self._is_door():
                 return Reason.DOOR
             driven = -self._course.steepest_k_per_h >= self._driven_k_per_h(point)
