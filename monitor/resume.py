@@ -19,7 +19,7 @@ from monitor.values import AlarmCommand, AlarmEvent, Bag, BookEntry, Flag, Probe
 Say = Callable[[str], None]
 
 #: Written into every checkpoint; another number means a road of another make, not restored.
-ROAD_FORMAT = 12
+ROAD_FORMAT = 13
 
 
 @dataclass(slots=True)

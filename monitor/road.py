@@ -24,6 +24,7 @@ from monitor.judge.probe_faults import ProbeFault, distrusted, misled
 from monitor.judge.quality import Quality, QualityParams
 from monitor.judge.room import RoomParams, RoomWatch
 from monitor.judge.strain import Strain
+from monitor.judge.sunlight import Sunlight
 from monitor.judge.verdicts import thermal
 from monitor.terms import COMES_BACK, LEAVES
 from monitor.values import (
@@ -94,6 +95,7 @@ class Road:
             replace(params.quality, frame_s=params.frame_s), plan.probes, plan.bags
         )
         self._arrivals = Arrivals()
+        self._sunlight = Sunlight()
         self._lags = LagBank()
         self._lag_s = {name: thermal(bag).lag_s for name, bag in plan.bags.items()}
         self._judge = Judge(params.judge, strain_of)
@@ -132,16 +134,7 @@ class Road:
         plan, bags = self._plan, self._live_bags(end_s)
         raw = self._frames.close(end_s, plan.probes)
         shelf_air_c = _air_at(raw, plan)
-        arriving = self._arrivals.step(
-            end_s,
-            {name: mean.mean for name, mean in raw.surface_c.items()},
-            {
-                name: air_c
-                for name, bag in plan.bags.items()
-                if (air_c := shelf_air_c(bag.shelf)) is not None
-            },
-            plan.bags,
-        )
+        aside = self._aside(raw, shelf_air_c)
         faults = self._quality.close(
             end_s,
             {
@@ -150,10 +143,10 @@ class Road:
                 if (air_c := shelf_air_c(probe.shelf)) is not None
             },
             self._judge.handled(end_s),
-            arriving,
+            aside,
         )
         probes, apart = distrusted(faults, plan.probes)
-        frame = without(raw, probes, apart | arriving)
+        frame = without(raw, probes, apart | aside)
         sound_air_c = _air_at(frame, plan)
         local_air_c = {
             name: air_c
@@ -162,7 +155,7 @@ class Road:
         }
         lagged_air_c = self._lags.step(end_s, local_air_c, self._lag_s)
         verdicts = self._judge.step(frame, bags, local_air_c, lagged_air_c, misled(faults, apart))
-        for name in arriving & verdicts.keys() & raw.surface_c.keys():
+        for name in aside & verdicts.keys() & raw.surface_c.keys():
             # not judged, but people see what its probe reads
             estimate, evidence = verdicts[name]
             seen = replace(estimate, surface_c=raw.surface_c[name].mean)
@@ -171,6 +164,21 @@ class Road:
         events = self._alarms.step((*conditions, *house), end_s)
         self._closed_s = end_s
         return Outcome(frame, verdicts, faults, conditions, events)
+
+    def _aside(
+        self, raw: Frame, shelf_air_c: Callable[[int | None], float | None]
+    ) -> frozenset[str]:
+        """The bags whose surface tells of where they were, or of the sun, and not of the bag."""
+        plan = self._plan
+        surface_c = {name: mean.mean for name, mean in raw.surface_c.items()}
+        air_c = {
+            name: one_c
+            for name, bag in plan.bags.items()
+            if (one_c := shelf_air_c(bag.shelf)) is not None
+        }
+        arriving = self._arrivals.step(raw.end_s, surface_c, air_c, plan.bags)
+        settled_c = {name: one_c for name, one_c in surface_c.items() if name not in arriving}
+        return arriving | self._sunlight.step(raw.end_s, settled_c, air_c)
 
     def _conditions(
         self,
@@ -218,6 +226,7 @@ class Road:
             "frames": self._frames.state(),
             "quality": self._quality.state(),
             "arrivals": self._arrivals.state(),
+            "sunlight": self._sunlight.state(),
             "lags": self._lags.state(),
             "judge": self._judge.state(),
             "room": self._room.state(),
@@ -233,6 +242,7 @@ class Road:
         self._frames.restore(state["frames"])
         self._quality.restore(state["quality"])
         self._arrivals.restore(state["arrivals"])
+        self._sunlight.restore(state["sunlight"])
         self._lags.restore(state["lags"])
         self._judge.restore(state["judge"])
         self._room.restore(state["room"])
