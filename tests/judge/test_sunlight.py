@@ -9,6 +9,7 @@ from collections.abc import Callable
 
 import pytest
 
+from monitor.judge.quality import Quality, QualityParams
 from monitor.judge.sunlight import Sunlight
 from monitor.road import Plan, Road, RoadParams
 from monitor.values import Bag, Probe, Quantity, Reading
@@ -92,3 +93,15 @@ def test_bags_in_the_sun_each_day_are_not_called_nor_their_probes_named(
         outcome = road.close(START_S + (frame + 1) * FRAME_S)
         told |= {(one.kind, one.reason) for one in outcome.conditions}
     assert not told
+
+
+def test_how_a_probe_swung_into_the_sun_is_not_held_against_it() -> None:
+    quality = Quality(QualityParams(), {f"p-{bag}": Probe(f"p-{bag}", bag) for bag in BAGS})
+    air_c = dict.fromkeys((f"p-{bag}" for bag in BAGS), 22.0)
+    for frame in range(1, 40):
+        for bag in BAGS:
+            at_s, read_c = frame * FRAME_S - 100.0, 23.0 + 0.1 * (frame % 2)
+            quality.check(Reading(f"p-{bag}", Quantity.TEMPERATURE, read_c, at_s, at_s))
+        quality.close(frame * FRAME_S, air_c, aside=BAGS[:1] if frame == 39 else ())
+    swings = quality.state()["swings"]
+    assert not any(swings[f"p-{BAGS[0]}"]) and any(swings[f"p-{BAGS[1]}"])
