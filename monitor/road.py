@@ -14,6 +14,7 @@ from typing import Any
 
 from monitor.judge.alarm_state import AlarmParams
 from monitor.judge.alarms import Alarms
+from monitor.judge.arrivals import Arrivals
 from monitor.judge.calls import Calls
 from monitor.judge.evidence import Judge, JudgeParams
 from monitor.judge.frames import Frames, without
@@ -23,6 +24,7 @@ from monitor.judge.probe_faults import ProbeFault, distrusted, misled
 from monitor.judge.quality import Quality, QualityParams
 from monitor.judge.room import RoomParams, RoomWatch
 from monitor.judge.strain import Strain
+from monitor.judge.sunlight import Sunlight
 from monitor.judge.verdicts import thermal
 from monitor.terms import COMES_BACK, LEAVES
 from monitor.values import (
@@ -92,6 +94,8 @@ class Road:
         self._quality = Quality(
             replace(params.quality, frame_s=params.frame_s), plan.probes, plan.bags
         )
+        self._arrivals = Arrivals()
+        self._sunlight = Sunlight()
         self._lags = LagBank()
         self._lag_s = {name: thermal(bag).lag_s for name, bag in plan.bags.items()}
         self._judge = Judge(params.judge, strain_of)
@@ -130,6 +134,7 @@ class Road:
         plan, bags = self._plan, self._live_bags(end_s)
         raw = self._frames.close(end_s, plan.probes)
         shelf_air_c = _air_at(raw, plan)
+        aside = self._aside(raw, shelf_air_c)
         faults = self._quality.close(
             end_s,
             {
@@ -138,9 +143,10 @@ class Road:
                 if (air_c := shelf_air_c(probe.shelf)) is not None
             },
             self._judge.handled(end_s),
+            aside,
         )
         probes, apart = distrusted(faults, plan.probes)
-        frame = without(raw, probes, apart)
+        frame = without(raw, probes, apart | aside)
         sound_air_c = _air_at(frame, plan)
         local_air_c = {
             name: air_c
@@ -149,10 +155,30 @@ class Road:
         }
         lagged_air_c = self._lags.step(end_s, local_air_c, self._lag_s)
         verdicts = self._judge.step(frame, bags, local_air_c, lagged_air_c, misled(faults, apart))
+        for name in aside & verdicts.keys() & raw.surface_c.keys():
+            # not judged, but people see what its probe reads
+            estimate, evidence = verdicts[name]
+            seen = replace(estimate, surface_c=raw.surface_c[name].mean)
+            verdicts[name] = (seen, evidence)
         conditions = self._conditions(frame, bags, verdicts, faults)
         events = self._alarms.step((*conditions, *house), end_s)
         self._closed_s = end_s
         return Outcome(frame, verdicts, faults, conditions, events)
+
+    def _aside(
+        self, raw: Frame, shelf_air_c: Callable[[int | None], float | None]
+    ) -> frozenset[str]:
+        """The bags whose surface tells of where they were, or of the sun, and not of the bag."""
+        plan = self._plan
+        surface_c = {name: mean.mean for name, mean in raw.surface_c.items()}
+        air_c = {
+            name: one_c
+            for name, bag in plan.bags.items()
+            if (one_c := shelf_air_c(bag.shelf)) is not None
+        }
+        arriving = self._arrivals.step(raw.end_s, surface_c, air_c, plan.bags)
+        settled_c = {name: one_c for name, one_c in surface_c.items() if name not in arriving}
+        return arriving | self._sunlight.step(raw.end_s, settled_c, air_c)
 
     def _conditions(
         self,
@@ -168,7 +194,9 @@ class Road:
         }
         estimates = {name: estimate for name, (estimate, _) in verdicts.items()}
         return (
-            *self._room.step(frame, self._plan.probes, excess_k),
+            *self._room.step(
+                frame, self._plan.probes, excess_k, self._arrivals.load_k(frame.end_s)
+            ),
             *self._overheat.step(frame.end_s, estimates, bags, self._strain_of),
             *self._calls.step(frame.end_s, verdicts, bags, self._strain_of, faults),
             *self._judge.findings(),
@@ -197,6 +225,8 @@ class Road:
             "closed_s": self._closed_s,
             "frames": self._frames.state(),
             "quality": self._quality.state(),
+            "arrivals": self._arrivals.state(),
+            "sunlight": self._sunlight.state(),
             "lags": self._lags.state(),
             "judge": self._judge.state(),
             "room": self._room.state(),
@@ -211,6 +241,8 @@ class Road:
         self._closed_s = state["closed_s"]
         self._frames.restore(state["frames"])
         self._quality.restore(state["quality"])
+        self._arrivals.restore(state["arrivals"])
+        self._sunlight.restore(state["sunlight"])
         self._lags.restore(state["lags"])
         self._judge.restore(state["judge"])
         self._room.restore(state["room"])

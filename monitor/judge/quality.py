@@ -193,13 +193,19 @@ class Quality:
         track.pending.append((reading.measured_s, reading.value, value, kind))
 
     def close(
-        self, end_s: float, air_c: Mapping[str, float], handled: Collection[str] = ()
+        self,
+        end_s: float,
+        air_c: Mapping[str, float],
+        handled: Collection[str] = (),
+        aside: Collection[str] = (),
     ) -> tuple[ProbeFault, ...]:
         """Take the frame that ends at `end_s`; the probes at fault now, sorted by name.
 
         `air_c` holds this frame's air at the shelf of each bag probe [°C], by probe; probes
         may be missing where there is no air. Of bags just `handled` no probe is looked at for
         whether it fell off: a bag that was moved or shaken warms and cools as no other does.
+        Those `aside` (brought in warm or cold, or in the sun) are held against nothing, nor is any
+        bag against them.
         """
         if self._began_s is None:
             self._began_s = end_s - self._params.frame_s
@@ -214,7 +220,11 @@ class Quality:
         moment = Moment(end_s, self._params.frame_s, self._began_s)
         for one in self._watched:
             self._advance(one.track, moment, air_c.get(one.probe))
-        bags = [one for one in self._watched if one.on_bag]
+        bags = [one for one in self._watched if one.on_bag and one.place.bag not in aside]
+        for one in self._watched:
+            if one.on_bag and one.place.bag in aside and not one.track.is_off:
+                # how it swung into the sun is no swing of its bag
+                self._swings.forget(one.probe)
         still = [one for one in bags if one.track.is_off or one.place.bag not in handled]
         follow_air(self._follows, self._swings, still, end_s, self._params.fault)
         note_gaps((one.track for one in bags), end_s, self._params.fault)

@@ -59,6 +59,7 @@ _SHARPNESS = {
 }
 _UPWARD = frozenset({Reason.NO_COOLING, Reason.HEATER_STUCK})
 _DOWNWARD = frozenset({Reason.NO_HEATING, Reason.COOLER_STUCK, Reason.DOOR})
+_UPSETS = _UPWARD | _DOWNWARD
 _BAND = frozenset({Reason.ROOM_HIGH, Reason.ROOM_LOW})
 _URGENCY = {Reason.DRIFT: Urgency.TODAY, Reason.ROOM_LOW: Urgency.TODAY}
 
@@ -78,22 +79,27 @@ class RoomWatch:
         self._coldest = ""
 
     def step(
-        self, frame: Frame, probes: Mapping[str, Probe], excess_k: Mapping[str, float]
+        self,
+        frame: Frame,
+        probes: Mapping[str, Probe],
+        excess_k: Mapping[str, float],
+        load_k: float = 0.0,
     ) -> tuple[Condition, ...]:
         """What is wrong with the room at the frame's end; nothing, or one condition.
 
         `frame` has no readings of probes at fault and may be empty; `probes` is the plan;
-        `excess_k` [K] places bags where no air probe has spoken yet. A room nobody hears
-        keeps its condition: silence is no proof that it is well again.
+        `excess_k` [K] places bags where no air probe has spoken yet; `load_k` is how much warmer
+        than the air a load just brought in stands, which moves the room and is no heater. A room
+        nobody hears keeps its condition: silence is no proof that it is well again.
         """
         if self._silence.step(frame):
             return (self._cut(frame),)
-        upset = self._reason not in (None, Reason.DRIFT) and (frame.end_s - self._since_s < DAY_S)
+        upset = self._reason in _UPSETS and frame.end_s - self._since_s < DAY_S
         level = self._level.step(frame, probes, excess_k, learn=not upset)
         if level is not None:
             point = self._course.add(frame.end_s, frame.length_s, level)
             usual = self._usual.at(frame.end_s)
-            self._decide(point, usual)
+            self._decide(point, usual, load_k)
             self._usual.add(frame.end_s, level.level_c, ordinary=not upset)
             if level.coldest:
                 self._coldest = level.coldest
@@ -101,10 +107,10 @@ class RoomWatch:
 
     # what is found
 
-    def _decide(self, point: Point, usual: Usual | None) -> None:
+    def _decide(self, point: Point, usual: Usual | None, load_k: float) -> None:
         """Sharpen, keep, soften to the band, or clear what stands."""
         outside = self._band(point)
-        found = self._upset(point, usual) or outside
+        found = self._upset(point, usual, load_k) or outside
         stands = self._reason
         if stands is None or (found is not None and _SHARPNESS[found] > _SHARPNESS[stands]):
             if found is not None:
@@ -126,7 +132,7 @@ class RoomWatch:
     def _margin_k(self, usual: Usual) -> float:
         return self._params.margin_k if usual.learned else self._params.early_margin_k
 
-    def _upset(self, point: Point, usual: Usual | None) -> Reason | None:
+    def _upset(self, point: Point, usual: Usual | None, load_k: float) -> Reason | None:
         """The room beyond its usual range by the margin, and what took it there."""
         if usual is None:
             return None
@@ -137,10 +143,13 @@ class RoomWatch:
             "beyond", max(above_k, below_k) >= margin_k, point.at_s, params.drift_hold_s
         )
         falls = self._lasts("below", below_k >= margin_k, point.at_s, params.fall_hold_s)
-        if above_k >= margin_k and self._climbs(point, usual, margin_k):
+        # a room not known yet may climb within its band on any morning after a set-back
+        may_climb = not usual.learned and point.smooth_c <= params.band_high_c
+        may_climb = may_climb or load_k > 0.0
+        if above_k >= margin_k and not may_climb and self._climbs(point, usual, margin_k):
             driven = self._course.leading_k_per_h >= self._driven_k_per_h(point)
             return Reason.HEATER_STUCK if driven else Reason.NO_COOLING
-        if falls and self._keeps_falling(point):
+        if falls and load_k >= 0.0 and self._keeps_falling(point):
             if self._is_door():
                 return Reason.DOOR
             driven = -self._course.steepest_k_per_h >= self._driven_k_per_h(point)

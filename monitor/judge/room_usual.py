@@ -27,10 +27,11 @@ class Usual:
 
 class UsualRange:
     """Hourly means of ordinary hours. The newest day is left out once there is an older one,
-    so that a slow drift doesn't teach its own excuse; hours of an upset are not ordinary."""
+    so that a slow drift doesn't teach its own excuse; hours of an upset are not ordinary, unless
+    the day before had one at the same hour: sun and set-backs keep to the clock, faults do not."""
 
     def __init__(self) -> None:
-        self._hours: list[tuple[float, float]] = []
+        self._hours: list[tuple[float, float, bool]] = []
         self._open: list[float] = []
         self._open_s: float | None = None
         self._spoilt = False
@@ -45,15 +46,16 @@ class UsualRange:
         self._spoilt = self._spoilt or not ordinary
 
     def _shut(self) -> None:
-        if self._open and self._open_s is not None and not self._spoilt:
+        if self._open and self._open_s is not None:
             mean_c = math.fsum(self._open) / len(self._open)
-            self._hours = [*self._hours, (self._open_s, mean_c)][-WEEK_H:]
+            self._hours = [*self._hours, (self._open_s, mean_c, not self._spoilt)][-WEEK_H:]
         self._open, self._spoilt = [], False
 
     def at(self, now_s: float) -> Usual | None:
         """The usual range as known at `now_s`; None before two hours are over."""
-        older = [temp_c for at_s, temp_c in self._hours if at_s <= now_s - DAY_S]
-        settled = [temp_c for at_s, temp_c in self._hours if at_s <= now_s - 2 * HOUR_S]
+        usual = self._ordinary()
+        older = [temp_c for at_s, temp_c in usual if at_s <= now_s - DAY_S]
+        settled = [temp_c for at_s, temp_c in usual if at_s <= now_s - 2 * HOUR_S]
         if len(older) >= ENOUGH_H:
             settled = older
         if not settled:
@@ -66,6 +68,15 @@ class UsualRange:
             learned=len(settled) >= ENOUGH_H,
         )
 
+    def _ordinary(self) -> list[tuple[float, float]]:
+        """Hours of no upset, and those of one that came at the same hour of two days running."""
+        upsets = {at_s for at_s, _, ordinary in self._hours if not ordinary}
+        return [
+            (at_s, temp_c)
+            for at_s, temp_c, ordinary in self._hours
+            if ordinary or not upsets.isdisjoint((at_s - DAY_S, at_s + DAY_S))
+        ]
+
     def state(self) -> dict[str, Any]:
         """Plain data from which `restore` goes on exactly."""
         return {
@@ -77,7 +88,10 @@ class UsualRange:
 
     def restore(self, state: Mapping[str, Any]) -> None:
         """Go on from what `state` gave."""
-        self._hours = [(float(at_s), float(temp_c)) for at_s, temp_c in state["hours"]]
+        self._hours = [
+            (float(at_s), float(temp_c), bool(ordinary))
+            for at_s, temp_c, ordinary in state["hours"]
+        ]
         self._open = [float(temp_c) for temp_c in state["open"]]
         self._open_s = state["open_s"]
         self._spoilt = bool(state["spoilt"])

@@ -114,6 +114,9 @@ QUIET = {
     "a first morning after a set-back nobody told of": replace(
         WINTER, hours=30, start_hour=3.0, set_back_k=3.0
     ),
+    "a first morning after a set-back of 5 K": replace(
+        WINTER, hours=60, start_hour=3.0, set_back_k=5.0
+    ),
     "a warm load of 50 bags for 3 h": replace(WINTER, hours=80, warm_load=(58.5, 61.5)),
     "a blip of 10 min": replace(WINTER, hours=72, silent=(59.0, 59.16)),
     "a door for 10 min": replace(WINTER, hours=72, door=(59.0, 59.16)),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable, Mapping
 
 import pytest
@@ -72,6 +73,43 @@ def test_bags_that_stand_in_for_air_never_heard_may_be_warmer_by_their_own_heat(
     assert said(4, None, lambda hour: 29.0, still) == []
     assert [one for _, one in said(4, None, lambda hour: 31.0, still)] == [Reason.ROOM_HIGH]
     assert said(4, None, lambda hour: 31.0, still, excess_k=3.0)[:1] == []
+
+
+@pytest.mark.parametrize("back_k", [2.0, 3.0, 4.0, 5.0])
+def test_what_a_room_does_outside_its_band_is_learned_as_well(back_k: float) -> None:
+    """Set back each night to under its band: it is told of as cold, and no heating is lost."""
+
+    def air(hour: float) -> float:
+        day_h = hour % 24.0
+        fallen = 1.0 - math.exp(-(day_h - 14.0)) if day_h >= 14.0 else math.exp(-day_h / 0.8)
+        return 22.5 - back_k * fallen
+
+    told = said(240, air, None, RoomParams(band_low_c=20.0))
+    assert {reason for _, reason in told} <= {None, Reason.ROOM_LOW}
+
+
+def test_a_room_not_known_yet_that_climbs_out_of_its_band_has_a_stuck_heater() -> None:
+    told = said(12, lambda hour: 21.0 + min(9.0, max(0.0, 4.0 * (hour - 4.0))), None)
+    assert Reason.HEATER_STUCK in {reason for _, reason in told}
+
+
+def _hot_from(hour: float, starts_h: Iterable[float]) -> float:
+    """Air that climbs by 6 K from each of `starts_h` on and has come down 8 h later [°C]."""
+    return 20.0 + max(
+        0.0, *(min(6.0, 6.0 * (hour - at_h), 2.0 * (at_h + 8.0 - hour)) for at_h in starts_h)
+    )
+
+
+def test_an_upset_at_one_hour_of_two_days_running_is_what_the_room_does() -> None:
+    """A hall warmed for the day's work; a heater that sticks does so at any hour."""
+    band = RoomParams(band_high_c=25.0)
+
+    def stuck_h(starts_h: list[float]) -> list[float]:
+        told = said(240, lambda hour: _hot_from(hour, starts_h), None, band)
+        return [hour for hour, reason in told if reason is Reason.HEATER_STUCK]
+
+    assert len(stuck_h([30.0 + 24.0 * day for day in range(8)])) <= 2
+    assert len(stuck_h([30.0, 65.0, 100.0, 135.0, 170.0, 205.0])) == 6
 
 
 def test_a_milder_reason_sharpens_to_what_drives_the_room() -> None:
