@@ -24,6 +24,22 @@ FEWEST_ROWS = 3
 
 
 @dataclass(frozen=True)
+class AlikeParams:
+    """How what most bags of a cohort do alike is told from what one does.
+
+    All but a share `apart` of a bag's mates, `fewest` at least, must have it; `smooth_h` over how
+    long it is averaged; a bag counts as at most `most_late_h` earlier or later than its cohort;
+    `rounds` times the bags are fitted anew with it taken off.
+    """
+
+    apart: float = 0.4
+    fewest: int = 6
+    smooth_h: float = 6.0
+    most_late_h: float = 24.0
+    rounds: int = 2
+
+
+@dataclass(frozen=True)
 class LookParams:
     """How a cohort is looked at; the same for every room.
 
@@ -35,7 +51,7 @@ class LookParams:
     it some, and `lost_width` the width of a half-normal by which it is estimated; `pull` see
     `cohort.expect`; `misfit` share of the heat by which bags stray from the curve; `points` grid
     points kept between searches of the whole grid, `entries` of them looked at for a bag; `move`
-    how a move that is not in the book is recognised.
+    how a move that is not in the book is recognised; `alike` what is taken for the cohort's.
     """
 
     onset_step_h: float = 6.0
@@ -55,6 +71,7 @@ class LookParams:
     points: int = 40
     entries: int = 24
     move: StepParams = field(default_factory=StepParams)
+    alike: AlikeParams = field(default_factory=AlikeParams)
 
 
 @dataclass(frozen=True)

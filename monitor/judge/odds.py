@@ -55,6 +55,10 @@ class Healthy:
             self.grid,
         )
 
+    def mean(self, by_point: Array) -> Array:
+        """What a value of each grid point (grid) is expected to be for each bag (bags)."""
+        return np.asarray((self.share * by_point[self.point]).sum(axis=1))
+
     def level_sd_k(self, height: Array) -> Array:
         """How far a bag's warmth is unknown where each grid point's curve stands at `height`
         (grid): by the bag's strength, and by which point is its own (bags) [K]."""
@@ -102,6 +106,13 @@ class Onsets:
     surprise: Array
     share: Array
     amplitude: Array
+
+    @classmethod
+    def none(cls, healthy: Healthy) -> Onsets:
+        """No heat but what makes a bag healthy."""
+        bags, entries = healthy.point.shape
+        nothing = np.zeros((bags, entries, 0))
+        return cls(np.full(bags, -np.inf), np.zeros((bags, 0)), nothing, nothing)
 
 
 def point_shares(likelihood: Likelihood, expected: Expected, wild: float) -> Array:

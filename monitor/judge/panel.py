@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from monitor.judge.alike import alike_k
 from monitor.judge.cohort import (
     STRENGTHS_K,
     Expected,
@@ -21,6 +22,7 @@ from monitor.judge.cohort import (
     scatter,
 )
 from monitor.judge.curve import HEAT, Grid, onset_steps, shapes
+from monitor.judge.fits import fit_group
 from monitor.judge.groups import Group, course_heat, likelihood_of, told_to_mates
 from monitor.judge.likelihood import Projected, project
 from monitor.judge.looks import Beliefs, Course, Look, LookParams, Panel
@@ -40,6 +42,17 @@ Index = NDArray[np.intp]
 
 #: More bags of a cohort than these must have evidence of lost heat before some of it is common.
 FEWEST_COOLING = 2
+
+
+@dataclass(frozen=True)
+class _Sound:
+    """Bags under the healthy model: the curve's shapes (times, grid, 4), the bags by pattern of
+    readings, what their mates expect of them, and what explains each."""
+
+    curve: Array
+    groups: list[Group]
+    expected: Expected
+    healthy: Healthy
 
 
 @dataclass(frozen=True)
@@ -69,19 +82,55 @@ def search(panel: Panel, grid: Grid, beliefs: Beliefs, params: LookParams) -> In
 
 def look(panel: Panel, grid: Grid, beliefs: Beliefs, params: LookParams) -> Look:
     """Judge every bag of the cohort at its last row, on the points of `grid`."""
+    curve = shapes(panel.times - panel.begun_h, grid, beliefs.spread.keep)
+    beside_k = _beside_curve(panel, grid, beliefs, params, curve[: len(panel.hours)])
+    panel = replace(panel, excess=panel.excess - beside_k)
     onset_h, count = _onsets(panel, params)
     added = onset_steps(panel.times, onset_h, params.rise_h)
     lost = _lost(panel, onset_h, beliefs, params)
-    curve = shapes(panel.times - panel.begun_h, grid, beliefs.spread.keep)
     columns = np.concatenate([added, lost], axis=1)
+    sound = _sound(panel, grid, beliefs, params, curve, columns)
+    found = _verdicts(panel, grid, beliefs, params, sound, _Onsets(onset_h, count, added, lost))
+    found = replace(found, fit=found.fit + _held(beside_k, len(panel.ahead)))
+    return _beside_moves(found, panel, grid, beliefs, params, sound.healthy, curve)
+
+
+def _held(rows: Array, ahead: int) -> Array:
+    """Rows, and the last of them as often as there are rows `ahead`."""
+    return np.pad(rows, ((0, ahead), (0, 0)), mode="edge")
+
+
+def _sound(
+    panel: Panel, grid: Grid, beliefs: Beliefs, params: LookParams, curve: Array, columns: Array
+) -> _Sound:
     likelihood, groups = likelihood_of(panel, grid, beliefs, params, curve, columns)
     near = scatter(grid, beliefs.spread, panel.lead_h)
     told = told_to_mates(likelihood, panel, grid, beliefs, params, curve)
     expected = _expected(told, grid, near, beliefs, params, STRENGTHS_K)
     healthy = weigh_healthy(likelihood, expected, beliefs.spread.wild, params.entries)
-    onsets = _Onsets(onset_h, count, added, lost)
-    found = _verdicts(panel, grid, beliefs, params, healthy, expected, groups, curve, onsets)
-    return _beside_moves(found, panel, grid, beliefs, params, healthy, curve)
+    return _Sound(curve, groups, expected, healthy)
+
+
+def _beside_curve(
+    panel: Panel, grid: Grid, beliefs: Beliefs, params: LookParams, curve: Array
+) -> Array:
+    """What each bag has alike with its mates that no curve of the grid has: (rows, bags) [K]."""
+    beside_k = np.zeros_like(panel.excess)
+    if panel.excess.shape[1] <= params.alike.fewest:
+        return beside_k
+    for _ in range(params.alike.rounds):
+        now = replace(panel, excess=panel.excess - beside_k)
+        none = np.zeros((len(curve), 0))
+        sound = _sound(now, grid, beliefs, params, curve, none)
+        left = np.full_like(panel.excess, np.nan)
+        for group in sound.groups:
+            mine = sound.healthy.of(group.bags)
+            seen = project(group.precision, group.readings)
+            fit, _, _ = fit_group(group, grid, mine, seen, Onsets.none(mine), curve, none)
+            rows = np.ix_(group.rows, group.bags)
+            left[rows] = now.excess[rows] - fit[group.rows]
+        beside_k += alike_k(now, left, sound.healthy.mean(grid.peak_h), params.alike)
+    return beside_k
 
 
 def _onsets(panel: Panel, params: LookParams) -> tuple[Array, Array]:
@@ -123,13 +172,10 @@ def _verdicts(
     grid: Grid,
     beliefs: Beliefs,
     params: LookParams,
-    healthy: Healthy,
-    expected: Expected,
-    groups: list[Group],
-    curve: Array,
+    sound: _Sound,
     onsets: _Onsets,
 ) -> Look:
-    added, onset_h = onsets.added, onsets.onset_h
+    added, onset_h, curve = onsets.added, onsets.onset_h, sound.curve
     bags = panel.excess.shape[1]
     now = len(panel.hours) - 1
     hot, stalled, added_k, lost_k, strength, peak, offset, fit_sd = np.zeros((8, bags))
@@ -139,11 +185,11 @@ def _verdicts(
     surprise = np.full((bags, added.shape[1]), np.nan)
     recalled = panel.hours > panel.hours[now] - params.loss_recall_h
     lost = onsets.lost[: now + 1][recalled].min(axis=0)
-    course = _course(expected, grid)
+    course = _course(sound.expected, grid)
     log_onset = np.log(onsets.count / params.planned_onsets)
-    for group in groups:
+    for group in sound.groups:
         members = group.bags
-        mine = healthy.of(members)
+        mine = sound.healthy.of(members)
         seen = project(group.precision, group.readings)
         warm, cold = _weigh(group, mine, seen, params, log_onset)
         hot[members] = warm.log_factor
@@ -153,12 +199,11 @@ def _verdicts(
         lost_k[members] = (cold.share * cold.amplitude).sum(axis=1) @ -lost
         lost_h[members] = cold.share.sum(axis=1) @ onset_h
         onset[members] = warm.share.sum(axis=1) @ onset_h
-        made = _fit(group, grid, mine, seen, warm, curve, added)
+        made = fit_group(group, grid, mine, seen, warm, curve, added)
         fit[:, members], offset[members], offset_sd_k = made
         fit_sd[members] = np.hypot(offset_sd_k, mine.level_sd_k(curve[now, :, HEAT]))
-        share = mine.share
-        peak[members] = (share * grid.peak_h[mine.point]).sum(axis=1)
-        strength[members] = (share * mine.right / mine.precision).sum(axis=1) / course.peak_k
+        peak[members] = mine.mean(grid.peak_h)
+        strength[members] = (mine.share * mine.right / mine.precision).sum(axis=1) / course.peak_k
     return Look(
         hot,
         stalled,
@@ -266,51 +311,3 @@ def _course(expected: Expected, grid: Grid) -> Course:
         float(by_point @ grid.peak_h),
         float(by_point @ grid.rise_h),
     )
-
-
-#: Log Bayes factor at which a fit is taken half from the healthy, half from the added model.
-_HALF_WAY = 3.0
-
-
-def _fit(
-    group: Group,
-    grid: Grid,
-    healthy: Healthy,
-    seen: Projected,
-    warm: Onsets,
-    curve: Array,
-    added: Array,
-) -> tuple[Array, Array, float]:
-    """The fit at all times (times, bags), the offset now (bags) and its standard deviation.
-
-    Healthy and added model are mixed by their evidence, so that a bag with added heat does
-    not bend what the room is thought to share.
-    """
-    cut = added.shape[1]
-    mix = 1.0 / (1.0 + np.exp(-np.clip(warm.log_factor - _HALF_WAY, -50.0, 50.0)))
-    share = healthy.share * (1.0 - mix)[:, None]
-    warm_share = warm.share * mix[:, None, None]
-    heat = warm_share * warm.amplitude
-    alone = healthy.right / healthy.precision
-    cross = group.precision.cross[:, :cut][healthy.point] / healthy.precision[..., None]
-    by_entry = share * alone + (warm_share * alone[..., None] - heat * cross).sum(axis=2)
-    strength = healthy.onto_grid(by_entry)
-    share = healthy.onto_grid(share + warm_share.sum(axis=2))
-    by_onset = healthy.onto_grid(heat)
-    by_point = seen.products[:, :, 1:].transpose(1, 0, 2)
-    free = (by_point @ group.precision.corrections).transpose(1, 0, 2)
-    fix_onset = group.precision.fix_onset[:, :, :cut].transpose(0, 2, 1)
-    fixed = (by_onset.transpose(1, 0, 2) @ fix_onset).transpose(1, 0, 2)
-    corrections = (
-        free * share[..., None] - strength[..., None] * group.precision.fix_strength - fixed
-    )
-    coefficients = np.concatenate([strength[..., None], corrections], axis=2)
-    flat = curve.reshape(len(curve), -1) @ coefficients.reshape(len(coefficients), -1).T
-    fit = flat + added @ heat.sum(axis=1).T
-    left = group.readings - group.design.whitener @ fit[group.rows]
-    offsets = group.precision.by_offsets @ left
-    last = group.precision.offset_sd[-1]
-    fit[group.rows] += group.stretches @ offsets
-    beyond = np.setdiff1d(np.arange(len(fit)), group.rows)
-    fit[beyond] += offsets[-1]
-    return fit, offsets[-1], float(last)
