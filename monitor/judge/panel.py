@@ -25,7 +25,7 @@ from monitor.judge.curve import HEAT, Grid, onset_steps, shapes
 from monitor.judge.fits import fit_group
 from monitor.judge.groups import Group, course_heat, likelihood_of, told_to_mates
 from monitor.judge.likelihood import Projected, project
-from monitor.judge.looks import Beliefs, Course, Look, LookParams, Panel
+from monitor.judge.looks import AlikeParams, Beliefs, Course, Look, LookParams, Panel
 from monitor.judge.odds import (
     Amplitude,
     Healthy,
@@ -81,18 +81,40 @@ def search(panel: Panel, grid: Grid, beliefs: Beliefs, params: LookParams) -> In
 
 
 def look(panel: Panel, grid: Grid, beliefs: Beliefs, params: LookParams) -> Look:
-    """Judge every bag of the cohort at its last row, on the points of `grid`."""
-    curve = shapes(panel.times - panel.begun_h, grid, beliefs.spread.keep)
-    beside_k = _beside_curve(panel, grid, beliefs, params, curve[: len(panel.hours)])
-    panel = replace(panel, excess=panel.excess - beside_k)
+    """Judge every bag of the cohort at its last row, on the points of `grid`.
+
+    Where one seems hot, what its mates do alike is taken off and all are looked at again. That
+    may excuse a bag, it accuses none.
+    """
+    found, sound = _look(panel, grid, beliefs, params)
+    if not _may_be_alike(panel, found, params.alike):
+        return found
+    alike = _alike(panel, grid, beliefs, params, sound)
+    again, _ = _look(replace(panel, excess=panel.excess - alike), grid, beliefs, params)
+    return replace(
+        again,
+        hot=np.minimum(found.hot, again.hot),
+        stalled=np.minimum(found.stalled, again.stalled),
+        fit=again.fit + _held(alike, len(panel.ahead)),
+    )
+
+
+def _may_be_alike(panel: Panel, found: Look, params: AlikeParams) -> bool:
+    """Only of bags read by probes: twice a day tells too little of a curve's shape."""
+    enough = np.count_nonzero(panel.last_by_probe()) > params.fewest
+    return bool(enough and found.hot.max() >= params.worth)
+
+
+def _look(
+    panel: Panel, grid: Grid, beliefs: Beliefs, params: LookParams
+) -> tuple[Look, _Sound]:
     onset_h, count = _onsets(panel, params)
     added = onset_steps(panel.times, onset_h, params.rise_h)
     lost = _lost(panel, onset_h, beliefs, params)
     columns = np.concatenate([added, lost], axis=1)
-    sound = _sound(panel, grid, beliefs, params, curve, columns)
+    sound = _sound(panel, grid, beliefs, params, columns)
     found = _verdicts(panel, grid, beliefs, params, sound, _Onsets(onset_h, count, added, lost))
-    found = replace(found, fit=found.fit + _held(beside_k, len(panel.ahead)))
-    return _beside_moves(found, panel, grid, beliefs, params, sound.healthy, curve)
+    return _beside_moves(found, panel, grid, beliefs, params, sound), sound
 
 
 def _held(rows: Array, ahead: int) -> Array:
@@ -101,8 +123,9 @@ def _held(rows: Array, ahead: int) -> Array:
 
 
 def _sound(
-    panel: Panel, grid: Grid, beliefs: Beliefs, params: LookParams, curve: Array, columns: Array
+    panel: Panel, grid: Grid, beliefs: Beliefs, params: LookParams, columns: Array
 ) -> _Sound:
+    curve = shapes(panel.times - panel.begun_h, grid, beliefs.spread.keep)
     likelihood, groups = likelihood_of(panel, grid, beliefs, params, curve, columns)
     near = scatter(grid, beliefs.spread, panel.lead_h)
     told = told_to_mates(likelihood, panel, grid, beliefs, params, curve)
@@ -111,26 +134,31 @@ def _sound(
     return _Sound(curve, groups, expected, healthy)
 
 
-def _beside_curve(
-    panel: Panel, grid: Grid, beliefs: Beliefs, params: LookParams, curve: Array
+def _alike(
+    panel: Panel, grid: Grid, beliefs: Beliefs, params: LookParams, sound: _Sound
 ) -> Array:
-    """What each bag has alike with its mates that no curve of the grid has: (rows, bags) [K]."""
-    beside_k = np.zeros_like(panel.excess)
-    if panel.excess.shape[1] <= params.alike.fewest:
-        return beside_k
-    for _ in range(params.alike.rounds):
-        now = replace(panel, excess=panel.excess - beside_k)
-        none = np.zeros((len(curve), 0))
-        sound = _sound(now, grid, beliefs, params, curve, none)
-        left = np.full_like(panel.excess, np.nan)
-        for group in sound.groups:
-            mine = sound.healthy.of(group.bags)
-            seen = project(group.precision, group.readings)
-            fit, _, _ = fit_group(group, grid, mine, seen, Onsets.none(mine), curve, none)
-            rows = np.ix_(group.rows, group.bags)
-            left[rows] = now.excess[rows] - fit[group.rows]
-        beside_k += alike_k(now, left, sound.healthy.mean(grid.peak_h), params.alike)
-    return beside_k
+    """What each bag has alike with its mates and no curve of the grid has: (rows, bags) [K]."""
+    alike = alike_k(panel, _left(panel, grid, sound), sound.healthy.mean(grid.peak_h), params.alike)
+    none = np.zeros((len(panel.times), 0))
+    for _ in range(params.alike.rounds - 1):
+        now = replace(panel, excess=panel.excess - alike)
+        sound = _sound(now, grid, beliefs, params, none)
+        left = _left(now, grid, sound)
+        alike += alike_k(now, left, sound.healthy.mean(grid.peak_h), params.alike)
+    return alike
+
+
+def _left(panel: Panel, grid: Grid, sound: _Sound) -> Array:
+    """What the healthy fits leave of each reading: (rows, bags) [K], NaN where there is none."""
+    left = np.full_like(panel.excess, np.nan)
+    none = np.zeros((len(panel.times), 0))
+    for group in sound.groups:
+        mine = sound.healthy.of(group.bags)
+        seen = project(group.precision, group.readings)
+        fit, _, _ = fit_group(group, grid, mine, seen, Onsets.none(mine), sound.curve, none)
+        rows = np.ix_(group.rows, group.bags)
+        left[rows] = panel.excess[rows] - fit[group.rows]
+    return left
 
 
 def _onsets(panel: Panel, params: LookParams) -> tuple[Array, Array]:
@@ -242,8 +270,7 @@ def _beside_moves(
     grid: Grid,
     beliefs: Beliefs,
     params: LookParams,
-    healthy: Healthy,
-    curve: Array,
+    sound: _Sound,
 ) -> Look:
     """The look with what a move explains taken from the evidence of bags that seem hot or stalled.
 
@@ -258,11 +285,11 @@ def _beside_moves(
     at_h = moments(float(panel.hours[-1]), panel.row_h, params.move)
     columns = step_shapes(panel.times, at_h, panel.row_h, params.move)
     some = replace(panel, excess=np.where(seems, panel.excess, np.nan))
-    _, groups = likelihood_of(some, grid, beliefs, params, curve, columns)
+    _, groups = likelihood_of(some, grid, beliefs, params, sound.curve, columns)
     moved, moved_h = found.moved.copy(), found.moved_h.copy()
     for group in groups:
         right = project(group.precision, group.readings).onset
-        mine = healthy.of(group.bags)
+        mine = sound.healthy.of(group.bags)
         weighed = weigh_steps(
             mine, group.precision, right, params.move.size_k, params.move.log_prior
         )
