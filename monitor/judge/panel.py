@@ -105,9 +105,7 @@ def _may_be_alike(panel: Panel, found: Look, params: AlikeParams) -> bool:
     return bool(enough and found.hot.max() >= params.worth)
 
 
-def _look(
-    panel: Panel, grid: Grid, beliefs: Beliefs, params: LookParams
-) -> tuple[Look, _Sound]:
+def _look(panel: Panel, grid: Grid, beliefs: Beliefs, params: LookParams) -> tuple[Look, _Sound]:
     onset_h, count = _onsets(panel, params)
     added = onset_steps(panel.times, onset_h, params.rise_h)
     lost = _lost(panel, onset_h, beliefs, params)
@@ -134,9 +132,7 @@ def _sound(
     return _Sound(curve, groups, expected, healthy)
 
 
-def _alike(
-    panel: Panel, grid: Grid, beliefs: Beliefs, params: LookParams, sound: _Sound
-) -> Array:
+def _alike(panel: Panel, grid: Grid, beliefs: Beliefs, params: LookParams, sound: _Sound) -> Array:
     """What each bag has alike with its mates and no curve of the grid has: (rows, bags) [K]."""
     alike = alike_k(panel, _left(panel, grid, sound), sound.healthy.mean(grid.peak_h), params.alike)
     none = np.zeros((len(panel.times), 0))
