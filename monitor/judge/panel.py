@@ -89,7 +89,10 @@ def look(panel: Panel, grid: Grid, beliefs: Beliefs, params: LookParams) -> Look
     found, sound = _look(panel, grid, beliefs, params)
     if not _may_be_alike(panel, found, params.alike):
         return found
-    alike = _alike(panel, grid, beliefs, params, sound)
+    alike = _alike(panel, grid, sound, params)
+    if np.abs(alike).max() < params.alike.least_k:
+        return found
+    alike = _alike_anew(panel, grid, beliefs, params, alike)
     again, _ = _look(replace(panel, excess=panel.excess - alike), grid, beliefs, params)
     return replace(
         again,
@@ -132,15 +135,21 @@ def _sound(
     return _Sound(curve, groups, expected, healthy)
 
 
-def _alike(panel: Panel, grid: Grid, beliefs: Beliefs, params: LookParams, sound: _Sound) -> Array:
+def _alike(panel: Panel, grid: Grid, sound: _Sound, params: LookParams) -> Array:
     """What each bag has alike with its mates and no curve of the grid has: (rows, bags) [K]."""
-    alike = alike_k(panel, _left(panel, grid, sound), sound.healthy.mean(grid.peak_h), params.alike)
+    left = _left(panel, grid, sound)
+    return alike_k(panel, left, sound.healthy.mean(grid.peak_h), params.alike)
+
+
+def _alike_anew(
+    panel: Panel, grid: Grid, beliefs: Beliefs, params: LookParams, alike: Array
+) -> Array:
+    """The same where the bags are fitted anew with what is known of it taken off: the curves
+    have bent towards it."""
     none = np.zeros((len(panel.times), 0))
     for _ in range(params.alike.rounds - 1):
         now = replace(panel, excess=panel.excess - alike)
-        sound = _sound(now, grid, beliefs, params, none)
-        left = _left(now, grid, sound)
-        alike += alike_k(now, left, sound.healthy.mean(grid.peak_h), params.alike)
+        alike = alike + _alike(now, grid, _sound(now, grid, beliefs, params, none), params)
     return alike
 
 
