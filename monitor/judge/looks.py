@@ -29,15 +29,14 @@ class AlikeParams:
 
     All but a share `apart` of a bag's mates, `fewest` at least, must have it; `smooth_h` over how
     long it is averaged; a bag counts as at most `most_late_h` earlier or later than its cohort;
-    `rounds` times it is read off the fits. It is asked only where the log Bayes factor of a bag's
-    added heat is `worth` or more, and less than `least_k` is left alone.
+    It is asked only where the log Bayes factor of a bag's added heat is `worth` or more, and less
+    than `least_k` is left alone.
     """
 
     apart: float = 0.1
     fewest: int = 6
     smooth_h: float = 6.0
     most_late_h: float = 24.0
-    rounds: int = 2
     worth: float = 2.0
     least_k: float = 0.05
 

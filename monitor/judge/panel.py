@@ -92,7 +92,10 @@ def look(panel: Panel, grid: Grid, beliefs: Beliefs, params: LookParams) -> Look
     alike = _alike(panel, grid, sound, params)
     if np.abs(alike).max() < params.alike.least_k:
         return found
-    alike = _alike_anew(panel, grid, beliefs, params, alike)
+    # The curves have bent towards it: what is left without it shows the rest.
+    less = replace(panel, excess=panel.excess - alike)
+    bare = _sound(less, grid, beliefs, params, np.zeros((len(panel.times), 0)))
+    alike = alike + _alike(less, grid, bare, params)
     again, _ = _look(replace(panel, excess=panel.excess - alike), grid, beliefs, params)
     return replace(
         again,
@@ -139,18 +142,6 @@ def _alike(panel: Panel, grid: Grid, sound: _Sound, params: LookParams) -> Array
     """What each bag has alike with its mates and no curve of the grid has: (rows, bags) [K]."""
     left = _left(panel, grid, sound)
     return alike_k(panel, left, sound.healthy.mean(grid.peak_h), params.alike)
-
-
-def _alike_anew(
-    panel: Panel, grid: Grid, beliefs: Beliefs, params: LookParams, alike: Array
-) -> Array:
-    """The same where the bags are fitted anew with what is known of it taken off: the curves
-    have bent towards it."""
-    none = np.zeros((len(panel.times), 0))
-    for _ in range(params.alike.rounds - 1):
-        now = replace(panel, excess=panel.excess - alike)
-        alike = alike + _alike(now, grid, _sound(now, grid, beliefs, params, none), params)
-    return alike
 
 
 def _left(panel: Panel, grid: Grid, sound: _Sound) -> Array:

@@ -7,7 +7,7 @@ here are invented.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -25,26 +25,14 @@ from tests.judge.test_evidence import Grown, book, cohort, frames, ramp, run
 BAGS, ROWS, ROW_H = 10, 60, 3.0
 HOURS = ROW_H * np.arange(ROWS)
 PARAMS = AlikeParams()
+#: Nothing is taken for alike.
+NOTHING = AlikeParams(least_k=math.inf)
 SEEDS = (2, 3)
 
 
-@dataclass(frozen=True)
-class Held(Grown):
-    """A bag whose heat stands at its height for `held_h` before it goes."""
-
-    held_h: float = 48.0
-
-    def warmth_k(self, age_h: float) -> float:
-        since_h = age_h - self.peak_h
-        z = min(since_h, max(0.0, since_h - self.held_h)) / self.width_h
-        plateau = 0.22 * 0.5 * (1.0 + math.erf(since_h / self.width_h / math.sqrt(2.0)))
-        return self.peak_k * (math.exp(-0.5 * z * z) + plateau) + self.offset_k + self.more(age_h)
-
-
 def held(bags: dict[str, Grown]) -> dict[str, Grown]:
-    return {
-        name: Held(bag.peak_k, bag.peak_h, bag.width_h, bag.offset_k) for name, bag in bags.items()
-    }
+    """The bags with their heat at its height for two days."""
+    return {name: replace(bag, held_h=48.0) for name, bag in bags.items()}
 
 
 def called(seed: int, judge: Judge | None = None) -> list[str]:
@@ -55,17 +43,13 @@ def called(seed: int, judge: Judge | None = None) -> list[str]:
     return [bag for bag in bags if done.called(bag) is not None]
 
 
-def told_nothing() -> Judge:
-    """A judge that takes nothing for alike."""
-    return Judge(JudgeParams(look=LookParams(alike=AlikeParams(least_k=math.inf))))
-
-
 def test_bags_whose_heat_is_held_alike_are_not_called_and_the_hot_one_among_them_is() -> None:
     """Of 22 sound bags 2 are called; if nothing is taken for alike, 21."""
     found = [called(seed) for seed in SEEDS]
     assert all("Q03" in bags for bags in found)
     assert sum(map(len, found)) - len(SEEDS) <= 4
-    assert sum(len(called(seed, told_nothing())) for seed in SEEDS) - len(SEEDS) >= 15
+    plain = JudgeParams(look=LookParams(alike=NOTHING))
+    assert sum(len(called(seed, Judge(plain))) for seed in SEEDS) - len(SEEDS) >= 15
 
 
 def test_what_is_alike_may_excuse_a_bag_and_accuses_none(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -76,7 +60,7 @@ def test_what_is_alike_may_excuse_a_bag_and_accuses_none(monkeypatch: pytest.Mon
     def both(panel: Panel, grid: Grid, beliefs: Beliefs, params: LookParams) -> Look:
         nonlocal excused
         found = look(panel, grid, beliefs, params)
-        plain = look(panel, grid, beliefs, replace(params, alike=AlikeParams(least_k=math.inf)))
+        plain = look(panel, grid, beliefs, replace(params, alike=NOTHING))
         assert (found.hot <= plain.hot).all() and (found.stalled <= plain.stalled).all()
         if (found.fit != plain.fit).any():
             excused += int((found.hot < plain.hot).sum())

@@ -26,17 +26,19 @@ START_S = 1_768_176_000.0
 @dataclass(frozen=True)
 class Grown:
     """One invented bag: its peak [K], its age then [h], its width [h], its constant warmth [K];
-    heat added or lost [K] by age [h]."""
+    heat added or lost [K] by age [h]; how long its heat stands at its height [h]."""
 
     peak_k: float = 2.0
     peak_h: float = 80.0
     width_h: float = 17.0
     offset_k: float = 0.0
     more: Callable[[float], float] = field(default=lambda age_h: 0.0)
+    held_h: float = 0.0
 
     def warmth_k(self, age_h: float) -> float:
-        z = (age_h - self.peak_h) / self.width_h
-        plateau = 0.22 * 0.5 * (1.0 + math.erf(z / math.sqrt(2.0)))
+        since_h = age_h - self.peak_h
+        z = min(since_h, max(0.0, since_h - self.held_h)) / self.width_h
+        plateau = 0.22 * 0.5 * (1.0 + math.erf(since_h / self.width_h / math.sqrt(2.0)))
         return self.peak_k * (math.exp(-0.5 * z * z) + plateau) + self.offset_k + self.more(age_h)
 
 
