@@ -27,7 +27,7 @@ HOURS = ROW_H * np.arange(ROWS)
 PARAMS = AlikeParams()
 #: Nothing is taken for alike.
 NOTHING = AlikeParams(least_k=math.inf)
-SEEDS = (2, 3)
+SEEDS = (2, 8)
 
 
 def held(bags: dict[str, Grown]) -> dict[str, Grown]:
@@ -44,10 +44,10 @@ def called(seed: int, judge: Judge | None = None) -> list[str]:
 
 
 def test_bags_whose_heat_is_held_alike_are_not_called_and_the_hot_one_among_them_is() -> None:
-    """Of 22 sound bags 2 are called; if nothing is taken for alike, 21."""
+    """Of 22 sound bags 1 is called, 4 if it is read off once; if nothing is taken for alike, 19."""
     found = [called(seed) for seed in SEEDS]
     assert all("Q03" in bags for bags in found)
-    assert sum(map(len, found)) - len(SEEDS) <= 4
+    assert sum(map(len, found)) - len(SEEDS) <= 2
     plain = JudgeParams(look=LookParams(alike=NOTHING))
     assert sum(len(called(seed, Judge(plain))) for seed in SEEDS) - len(SEEDS) >= 15
 
